@@ -1,0 +1,341 @@
+"""The ground edge, measured from the surfaces and their normals: angles, bevel, hollow and land at every station.
+
+Everything at a station lies in the plane through the edge point square to the edge's tangent. Stations run from the
+left lip through the nose to the right lip. Lengths in mm, angles in degrees (this is what a person sees).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.gouge import Gouge
+from gougeform.grind import Cut
+from gougeform.jig import cross as _cross, motions
+
+Floats = NDArray[np.float64]
+
+STATIONS = 401
+_HEEL_STEP = 0.15  # mm between heel samples at most; joined by cubics, so bevel lengths are good to 1e-6 mm
+_MIDDLE = 33  # rays down the middle plane
+
+
+@dataclass(frozen=True, eq=False)
+class Edge:
+    """n stations along the whole edge.
+
+    u: (n,) places on the flute. arc: (n,) mm from the left lip. point, tangent, normal: (3, n), tool frame; normal is
+    the bevel's, out of the steel. wedge: (n,) deg, square to the edge. bevel, hollow, land: (n,) mm; hollow is that of
+    the bevel next to the edge, negative where it bulges; land is NaN where no relief meets the plane. heel: (3, n) where each bevel ends.
+    grind, s: (n,) which pass made the edge there, and its place on that pass's path. nose: index of the nose.
+    heel_line: (3, m) the whole heel, left to right, and heel_cut what ended it. overcut: mm, and overcut_at: station.
+    """
+
+    u: Floats
+    arc: Floats
+    point: Floats
+    tangent: Floats
+    normal: Floats
+    wedge: Floats
+    bevel: Floats
+    hollow: Floats
+    land: Floats
+    heel: Floats
+    cut: Cut
+    nose: int
+    heel_line: Floats
+    heel_cut: Cut
+    overcut: float
+    overcut_at: int
+
+    def wing(self, side: int) -> slice:
+        """The stations from the nose to the right (+1) or left (-1) lip, nose first."""
+        return slice(self.nose, None) if side > 0 else slice(self.nose, None, -1)
+
+    def wing_length(self, side: int) -> float:
+        """Axial distance from nose to lip, mm."""
+        z = self.point[2, self.wing(side)]
+        return float(z[0] - z[-1])
+
+    @property
+    def length(self) -> float:
+        """Arc length of the whole edge, mm."""
+        return float(self.arc[-1])
+
+
+def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
+    """Measure the edge at an odd number of stations."""
+    section = gouge.section
+    u = station_places(gouge, stations)
+    v = heel_places(gouge)
+    flat_edge, flat_heel = section.flute_point(u), section.outline.point(v)
+    down = np.linspace(section.y_floor, section.outline.on_middle_plane(below=True), _MIDDLE)
+    flat_middle = np.stack([np.zeros(_MIDDLE), down], -1)
+    n, m = len(u), len(u) + len(v)
+    every = gouge.ground.heights(np.concatenate([flat_edge, flat_heel, flat_middle]))
+    edge_cut, heel_cut = _part(every, slice(None, n)), _part(every, slice(n, m))
+    point, middle = np.stack([*flat_edge.T, edge_cut.z]), np.stack([*flat_middle.T, every.z[m:]])
+    flute = np.zeros((3, n))
+    flute[:2] = section.flute_normal(u).T
+    normal = edge_cut.normal
+    tangent = _cross(flute, normal)
+    sine = np.linalg.norm(tangent, axis=0)
+    tangent *= np.where((tangent[:2].T * section.flute_tangent(u)).sum(1) < 0, -1, 1) / sine
+    wedge = 180.0 - np.degrees(np.arctan2(sine, (flute * normal).sum(0)))
+    curve = _heel_curve(gouge, v, flat_heel, heel_cut)
+    heel, heel_normal = _heel_points(point, tangent, n // 2, curve, middle)
+    land, foot, foot_normal = _lands(gouge, point, normal, tangent, heel, heel_normal, edge_cut)
+    hollow = _hollows(gouge, point, normal, tangent, foot, foot_normal)
+    overcut, overcut_at = _overcut(gouge, u, point)
+    return Edge(
+        u=u,
+        arc=_arc_lengths(point, tangent),
+        point=point,
+        tangent=tangent,
+        normal=normal,
+        wedge=wedge,
+        bevel=np.linalg.norm(heel - point, axis=0),
+        hollow=hollow,
+        land=land,
+        heel=heel,
+        cut=edge_cut,
+        nose=n // 2,
+        heel_line=curve.point,
+        heel_cut=heel_cut,
+        overcut=overcut,
+        overcut_at=overcut_at,
+    )
+
+
+def _part(cut: Cut, part: slice) -> Cut:
+    return Cut(cut.z[part], cut.s[part], cut.grind[part], cut.surface[part], cut.normal[:, part], cut.leave[part])
+
+
+def station_places(gouge: Gouge, stations: int) -> Floats:
+    """(n,) places on the flute from lip to lip, the nose in the middle: even along the asked outline, or the flute."""
+    section = gouge.section
+    t = np.linspace(-1.0, 1.0, stations + 1 - stations % 2)
+    if gouge.outline is None:
+        return np.where(t < 0, -section.u_left, section.u_right) * t
+    x = gouge.outline.at(t)[0][0]
+    u = np.sign(x) * section.flute.place(np.abs(x))
+    u[0], u[-1] = section.u_left, section.u_right
+    return u
+
+
+def heel_places(gouge: Gouge) -> Floats:
+    """(m,) places on the outline from the left lip round the underside to the right one, closer on tight bends."""
+    outline, lo, hi = gouge.section.outline, gouge.section.v_left, gouge.section.v_right
+    ends = np.concatenate([[lo], outline.breaks[(outline.breaks > lo) & (outline.breaks < hi)], [hi]])
+    mid = (ends[:-1] + ends[1:]) / 2
+    piece = np.minimum(mid.astype(int), outline.count - 1)
+    length = np.linalg.norm(outline.tangent(mid), axis=-1) * np.diff(ends)
+    bend = outline.turn[piece] * np.diff(ends)
+    count = np.maximum(np.ceil(length / _HEEL_STEP), np.ceil(bend / 0.1)).astype(int) + 1
+    parts = [np.linspace(a, b, c, endpoint=False) for a, b, c in zip(ends[:-1], ends[1:], count, strict=True)]
+    return np.concatenate([*parts, [hi]])
+
+
+def _arc_lengths(point: Floats, tangent: Floats) -> Floats:
+    """Cumulative arc length from chords and end tangents (third order in the turning angle; exact to 1e-9 here)."""
+    chord = np.diff(point, axis=1)
+    c = np.linalg.norm(chord, axis=0)
+    along = chord / c
+    a, b = tangent[:, :-1] - along, tangent[:, 1:] - along
+    more = (2 * (a * a).sum(0) - (a * b).sum(0) + 2 * (b * b).sum(0)) / 30
+    return np.concatenate([[0.0], np.cumsum(c * (1 + more))])
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """A curve on the ground surface: m samples with the derivative by their own parameter, joined by cubics.
+
+    point, step, normal: (3, m); step is the derivative after each sample, times the parameter's distance to the next.
+    """
+
+    point: Floats
+    start: Floats
+    stop: Floats
+    normal: Floats
+
+    def meet(self, plane: Floats, through: Floats, j: NDArray[np.intp]) -> tuple[Floats, Floats]:
+        """Points (3, n) where pieces j (n,) meet planes of normal `plane` through points `through`, and the normals."""
+        p0, p1, d0, d1 = self.point[:, j], self.point[:, j + 1], self.start[:, j], self.stop[:, j]
+        f0, f1 = (plane * (p0 - through)).sum(0), (plane * (p1 - through)).sum(0)
+        t = np.clip(f0 / np.where(f0 == f1, 1.0, f0 - f1), 0.0, 1.0)
+        for _ in range(3):
+            q = _hermite(p0, p1, d0, d1, t)
+            speed = 6 * t * (1 - t) * (p1 - p0) + (1 - t) * (1 - 3 * t) * d0 + t * (3 * t - 2) * d1
+            f, df = (plane * (q - through)).sum(0), (plane * speed).sum(0)
+            t = np.clip(t - f / np.where(np.abs(df) > 1e-12, df, np.inf), 0.0, 1.0)
+        normal = (1 - t) * self.normal[:, j] + t * self.normal[:, j + 1]
+        return _hermite(p0, p1, d0, d1, t), normal / np.linalg.norm(normal, axis=0)
+
+
+def _heel_curve(gouge: Gouge, v: Floats, flat: Floats, cut: Cut) -> Curve:
+    """The heel from its samples at places v of the outline."""
+    tangent = gouge.section.outline.tangent(v)
+    rise = -(cut.normal[0] * tangent[:, 0] + cut.normal[1] * tangent[:, 1]) / cut.normal[2]
+    point = np.stack([*flat.T, cut.z])
+    start = np.stack([*tangent.T, rise])[:, :-1] * np.diff(v)
+    # Where a piece of the outline ends, the sample there belongs to the next piece; come in along the chord's bend.
+    stop = np.stack([*tangent.T, rise])[:, 1:] * np.diff(v)
+    ends = v[1:] == np.round(v[1:])
+    stop = np.where(ends, 2 * np.diff(point, axis=1) - start, stop)
+    return Curve(point, start, stop, cut.normal)
+
+
+def _heel_points(
+    point: Floats, tangent: Floats, nose: int, heel: Curve, middle: Floats
+) -> tuple[Floats, Floats]:
+    """Where the bevel ends at the heel in the plane square to the edge at each station, and the bevel's normal there.
+
+    Columns are NaN where the plane does not meet the heel: on a long, pointed head it runs round under the nose to the
+    other wing. Which of several meetings belongs to a station follows from counting how often the plane crosses the
+    closed loop nose, lip, heel, middle line (3, q), since curves on a surface that do not cross each other pair up.
+    """
+    end, normal = np.full(point.shape, np.nan), np.full(point.shape, np.nan)
+    low = int(np.abs(heel.point[0] + 1e3 * (heel.point[1] > point[1, nose])).argmin())
+
+    def signs(i: slice, curve: Floats) -> NDArray[np.bool_]:
+        off = tangent[:, i].T @ curve - (tangent[:, i] * point[:, i]).sum(0)[:, None]
+        return off[:, :-1] * off[:, 1:] <= 0
+
+    for side in (1, -1):
+        mine = slice(nose + 1, None) if side > 0 else slice(0, nose)
+        rows = np.arange(point.shape[1])[mine]
+        crossing = signs(mine, heel.point)
+        to_lip = np.arange(crossing.shape[1]) >= low if side > 0 else np.arange(crossing.shape[1]) < low
+        # At the lip itself heel and edge start together; that is no end of a bevel.
+        at_lip = crossing.shape[1] - 1 if side > 0 else 0
+        touch = np.linalg.norm(heel.point[:, [-1 if side > 0 else 0]] - point[:, mine], axis=0) < 1e-6
+        crossing[touch, at_lip] = False
+        other = slice(0, nose + 1) if side > 0 else slice(nose, None)
+        over = signs(mine, middle).sum(1) % 2 == 1
+        back = signs(mine, point[:, other]).any(1)
+        own, far = crossing & to_lip, crossing & ~to_lip
+        # Own heel: the meeting nearest the lip. Across the middle: the one nearest the underside's middle.
+        order = -1 if side > 0 else 1
+        pick_own = own[:, ::order].argmax(1)
+        pick_far = far[:, ::order].argmax(1)
+        last = crossing.shape[1] - 1
+        if side > 0:
+            pick_own, pick_far = last - pick_own, last - pick_far
+        use_own = own.any(1)
+        use_far = ~use_own & over & far.any(1) & ~back
+        for use, pick in ((use_own, pick_own), (use_far, pick_far)):
+            i = rows[use]
+            end[:, i], normal[:, i] = heel.meet(tangent[:, i], point[:, i], pick[use])
+    at = signs(slice(nose, nose + 1), heel.point)[0]
+    j = np.flatnonzero(at)
+    j = j[np.abs(j - low).argmin()]
+    end[:, [nose]], normal[:, [nose]] = heel.meet(tangent[:, [nose]], point[:, [nose]], np.array([j]))
+    return end, normal
+
+
+def _hermite(p0: Floats, p1: Floats, d0: Floats, d1: Floats, t: Floats) -> Floats:
+    """Cubic with end values p0, p1 and end derivatives d0, d1 at t in 0 … 1."""
+    a, b = (1 + 2 * t) * (1 - t) ** 2, t * (1 - t) ** 2
+    return a * p0 + (1 - a) * p1 + b * d0 - t * t * (1 - t) * d1
+
+
+def _chord_frame(point: Floats, normal: Floats, end: Floats) -> tuple[Floats, Floats, Floats]:
+    """Chord length (n,), its direction, and the direction square to it in the plane, out of the steel."""
+    chord = end - point
+    length = np.linalg.norm(chord, axis=0)
+    along = chord / np.maximum(length, 1e-300)
+    out = normal - (normal * along).sum(0) * along
+    return length, along, out / np.maximum(np.linalg.norm(out, axis=0), 1e-300)
+
+
+def _lands(
+    gouge: Gouge, point: Floats, normal: Floats, tangent: Floats, heel: Floats, heel_normal: Floats, cut: Cut
+) -> tuple[Floats, Floats, Floats]:
+    """Distance edge to crease in each station's plane, and the point and normal where the first bevel ends.
+
+    NaN where no later grind takes the heel there; then the first bevel ends at the heel.
+    """
+    land, foot, foot_normal = np.full(point.shape[1], np.nan), heel, heel_normal
+    return land, foot, foot_normal
+
+
+def _hollows(
+    gouge: Gouge, point: Floats, normal: Floats, tangent: Floats, end: Floats, end_normal: Floats
+) -> Floats:
+    """Largest distance (n,) of the bevel from its chord in each station's plane, negative where it bulges out.
+
+    Exact in the middle of the chord; from there a cubic to each end with the slopes of the surfaces' normals.
+    """
+    length, along, out = _chord_frame(point, normal, end)
+    live = np.flatnonzero(length > 1e-6)
+    hollow = np.where(np.isnan(length), np.nan, 0.0)
+    half, a, o = length[live] / 2, along[:, live], out[:, live]
+    deep = 0.2 * half
+    origin = point[:, live] + half * a - deep * o
+    cut = gouge.ground.cut(origin, o, from_origin=True)
+    zero = np.zeros(len(live))
+    w = cut.z - deep
+
+    def slope(n: Floats) -> Floats:
+        return -(n * a).sum(0) / (n * o).sum(0) * half
+
+    s_mid = slope(cut.normal)
+    t = np.linspace(0.0, 1.0, 33)[:, None]
+    first = _hermite(zero, w, slope(normal[:, live]), s_mid, t)
+    second = _hermite(w, zero, s_mid, slope(end_normal[:, live]), t)
+    both = np.concatenate([first, second[1:]])
+    k = np.abs(both).argmax(0)
+    inner = np.clip(k, 1, len(both) - 2)
+    i = np.arange(len(live))
+    before, here, after = both[inner - 1, i], both[inner, i], both[inner + 1, i]
+    # The top of the parabola through the largest sample and its neighbours.
+    bend = before - 2 * here + after
+    top = here - (after - before) ** 2 / np.where(bend == 0, np.inf, 8 * bend)
+    hollow[live] = -np.where(k == inner, top, both[k, i])
+    return hollow
+
+
+def _overcut(gouge: Gouge, u: Floats, point: Floats) -> tuple[float, int]:
+    """How far the edge lies behind the outline that was asked for (mm), and at which station."""
+    if gouge.outline is None:
+        return 0.0, len(u) // 2
+    t = np.linspace(-1.0, 1.0, len(u))
+    asked = gouge.outline.at(t)[0]
+    same = np.abs(asked[0] - point[0]) < 1e-6  # an end on a wall that leans inward is not part of the outline
+    past = np.where(same, asked[2] - point[2], 0.0)
+    k = int(past.argmax())
+    return max(float(past[k]), 0.0), k
+
+
+def station_table(gouge: Gouge, edge: Edge) -> dict[str, Floats]:
+    """Every station as columns with units in their names, for CSV files and charts."""
+    middle = edge.arc[edge.nose]
+    table: dict[str, Floats] = {
+        "s_mm": edge.arc - middle,
+        "x_mm": edge.point[0],
+        "y_mm": edge.point[1],
+        "z_mm": edge.point[2],
+        "wedge_deg": edge.wedge,
+        "bevel_mm": edge.bevel,
+        "hollow_mm": edge.hollow,
+        "land_mm": edge.land,
+        "grind": edge.cut.grind + 1.0,
+    }
+    extra: dict[str, Floats] = {}
+    for number, (one, jig, setting) in enumerate(zip(gouge.ground.passes, gouge.jigs, gouge.settings, strict=True)):
+        mine = np.flatnonzero(edge.cut.grind == number)
+        if not len(mine):
+            continue
+        pose = one.path.pose(edge.cut.s[mine])
+        at = pose.place(edge.point[:, mine] - np.array([[0.0], [0.0], [one.setback]]))
+        k, lift = one.wheel.curvature, setting.pivot_angle or 0.0
+        found = {
+            "contact_deg": np.degrees(lift + np.arctan2(k * at[2], 1 + k * at[0])),
+            "contact_mm": at[1],
+            **motions(jig, pose, lift),
+        }
+        for name, values in found.items():
+            extra.setdefault(name, np.full(len(edge.u), np.nan))[mine] = values
+    return table | extra

@@ -1,0 +1,85 @@
+"""From a file on disk to a plain TOML table, with every way that can fail said in words."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from gougeform.errors import InputError
+
+LARGEST_FILE = 1024 * 1024
+"""In bytes. A recipe is a page of text: anything larger is a mistake."""
+
+_DIGITS = re.compile(r"\d{4000,}")
+# The standard reader needs a time that grows with the square of a key's parts.
+_DEEP_KEY = re.compile(r"^[ \t\[]*[\w-]+(?:[ \t]*\.[ \t]*[\w-]+){60}", re.MULTILINE)
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """The table in a TOML file.
+
+    Raises InputError (with the file, and line and column where there is one) for a file that is missing,
+    not a regular file, unreadable, over 1 MiB, not UTF-8 or not TOML.
+    """
+    return parse_toml(_read_bytes(path), str(path))
+
+
+def parse_toml(data: bytes, file: str) -> dict[str, Any]:
+    """The table in a TOML text; `file` is only for messages. Raises InputError like read_toml."""
+    if len(data) > LARGEST_FILE:
+        raise InputError("", "is larger than 1 MiB, the most allowed", "give a recipe file", file)
+    try:
+        # -sig: some editors put a mark in front of UTF-8, which TOML itself does not know.
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(
+            "",
+            f"is not UTF-8 text: byte 0x{data[error.start]:02x} at {_place(data, error.start)}",
+            "save the file as UTF-8",
+            file,
+        ) from error
+    deep = _DEEP_KEY.search(text)
+    if deep:
+        raise InputError(
+            "", f"has a key of more than 60 parts at {_place(text, deep.start())}", "shorten it", file
+        )
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        where = f"line {place[1]}, column {place[2]}" if place else f"the end ({_place(text, len(text))})"
+        what = re.sub(r"\s*\(at [^()]*\)$", "", str(error))
+        hint = "correct that line" if place else "close the quotation mark or bracket that is still open"
+        raise InputError("", f"is not TOML: {what[:120]} at {where}", hint, file) from error
+    except RecursionError as error:
+        raise InputError("", "nests lists or tables too deeply", "write it flat", file) from error
+    except ValueError as error:  # a number or date that Python itself refuses
+        digits = _DIGITS.search(text)
+        where = f" at {_place(text, digits.start())}" if digits else ""
+        raise InputError(
+            "", f"has a value that cannot be read{where}: {str(error)[:80]}", "correct it", file
+        ) from error
+
+
+def _read_bytes(path: Path) -> bytes:
+    file = str(path)
+    try:
+        if not path.exists():
+            raise InputError("", "there is no such file", "check the name and the folder", file)
+        if not path.is_file():
+            what = "a folder" if path.is_dir() else "not a regular file"
+            raise InputError("", f"is {what}", "name a .toml file", file)
+        with path.open("rb") as stream:
+            return stream.read(LARGEST_FILE + 1)
+    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
+        why = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        raise InputError("", f"cannot be read: {why}", "check the name and who may read it", file) from error
+
+
+def _place(text: str | bytes, offset: int) -> str:
+    """Line and column (from 1) of an offset; columns of bytes count bytes."""
+    before = text[:offset]
+    newline = b"\n" if isinstance(before, bytes) else "\n"
+    return f"line {before.count(newline) + 1}, column {offset - before.rfind(newline)}"  # type: ignore[arg-type]
