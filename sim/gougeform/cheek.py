@@ -1,0 +1,89 @@
+"""Cheek widths: how broad the tool is under the edge, the steel that gets in the way in a tight place.
+
+At a distance d behind the nose the section z = -d of the ground tool is the set h(x, y) ≥ -d. Its cheek width is its
+full sideways width at or below the height of the flute's floor, where it is widest.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.gouge import Gouge
+from gougeform.outline import Outline
+
+Floats = NDArray[np.float64]
+
+_ROWS, _COLUMNS, _FINE, _ROUNDS = 41, 33, 17, 3
+
+
+def cheek_widths(gouge: Gouge, behind: Floats) -> Floats:
+    """Full widths (n,) mm at distances `behind` (n,) mm behind the nose; 0 where no steel is left there."""
+    behind = np.asarray(behind, float)
+    return sum((_half_width(gouge, behind, side) for side in (1.0, -1.0)), np.zeros(len(behind)))
+
+
+def half_outline(outline: Outline, y: Floats, side: float) -> Floats:
+    """How far (n,) mm the outline reaches to one side at heights y (n,) mm."""
+    lo, hi = np.zeros(len(y)), np.full(len(y), 2 * float(np.abs(outline.start).max()))
+    for _ in range(52):
+        mid = (lo + hi) / 2
+        inside = outline.contains(np.stack([side * mid, y], -1))
+        lo, hi = np.where(inside, mid, lo), np.where(inside, hi, mid)
+    return lo
+
+
+def _half_width(gouge: Gouge, behind: Floats, side: float) -> Floats:
+    outline, top = gouge.section.outline, gouge.section.y_floor
+    bottom = outline.on_middle_plane(below=True)
+    y = np.broadcast_to(np.linspace(bottom, top, _ROWS + 1)[1:], (len(behind), _ROWS))
+    step = (top - bottom) / _ROWS
+    width = np.zeros(len(behind))
+    for _ in range(_ROUNDS):
+        x = _reach(gouge, behind, y, side)
+        best = x.argmax(1)
+        rows = np.arange(len(behind))
+        width, middle = np.maximum(width, x[rows, best]), y[rows, best]
+        spread = np.linspace(-step, step, _FINE)
+        y = np.clip(middle[:, None] + spread, bottom + 1e-9, top)
+        step = 2 * step / (_FINE - 1)
+    return width
+
+
+def _reach(gouge: Gouge, behind: Floats, y: Floats, side: float) -> Floats:
+    """Largest |x| (d, r) at which h ≥ -d, at heights y (d, r) for distances d behind the nose."""
+    shape = y.shape
+    # Rows repeat between distances in the first round: cut every height once.
+    once, index = np.unique(y, return_inverse=True)
+    outer = half_outline(gouge.section.outline, once, side)
+    share = np.linspace(0.0, 1.0, _COLUMNS)
+    grid = outer[:, None] * share
+    points = np.stack([side * grid.ravel(), np.repeat(once, _COLUMNS)], -1)
+    table = gouge.ground.heights(points).z.reshape(grid.shape)
+    row = index.reshape(-1)
+    level = -np.repeat(behind, shape[1])
+    stands = table[row] >= level[:, None]
+    last = _COLUMNS - 1 - stands[:, ::-1].argmax(1)
+    none, whole = ~stands.any(1), stands[:, -1]
+    lo = np.take_along_axis(grid[row], last[:, None], 1)[:, 0]
+    hi = np.take_along_axis(grid[row], np.minimum(last + 1, _COLUMNS - 1)[:, None], 1)[:, 0]
+    open_ = np.flatnonzero(~none & ~whole)
+    a, b = lo[open_], hi[open_]
+    x = a + (b - a) * 0.5
+    for _ in range(8):
+        if not len(open_):
+            break
+        cut = gouge.ground.heights(np.stack([side * x, once[row[open_]]], -1))
+        f = cut.z - level[open_]
+        a, b = np.where(f >= 0, x, a), np.where(f >= 0, b, x)
+        slope = -side * cut.normal[0] / cut.normal[2]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            newton = x - f / slope
+        nxt = np.where(np.isfinite(newton) & (newton >= a) & (newton <= b), newton, (a + b) / 2)
+        done = bool((np.abs(nxt - x) < 1e-9).all())
+        x = nxt
+        if done:
+            break
+    out = np.where(none, 0.0, np.where(whole, outer[row], lo))
+    out[open_] = x
+    return out.reshape(shape)

@@ -1,0 +1,80 @@
+"""The command line: finds the command, loads only what it needs, and turns errors into one message and exit code 2."""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+import importlib
+import os
+import sys
+
+from gougeform import __version__
+from gougeform.errors import InputError
+
+COMMANDS = {
+    "demo": "grind one tool of the baluster workshop and say where to look",
+    "grind": "grind a recipe: measures, mesh, edge table and picture",
+    "profiles": "list the library: bars, flutes, wheels, jigs, grinds, recipes",
+}
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command; returns the exit code: 0 done, 2 something in the input to change, 130 interrupted."""
+    words = sys.argv[1:] if argv is None else argv
+    if not words or words[0] in ("-h", "--help"):
+        print(_overview())
+        return 0
+    if words[0] == "--version":
+        print(f"gougeform {__version__}")
+        return 0
+    name = words[0]
+    if name not in COMMANDS:
+        near = difflib.get_close_matches(name, COMMANDS, 1)
+        guess = f" Did you mean {near[0]}?" if near else ""
+        print(f"gougeform: no command {name!r}.{guess} `gougeform --help` lists them.", file=sys.stderr)
+        return 2
+    module = importlib.import_module(f"gougeform.commands.{name}")
+    parser = argparse.ArgumentParser(
+        prog=f"gougeform {name}",
+        description=module.__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    module.arguments(parser)
+    try:
+        arguments = parser.parse_args(words[1:])
+    except SystemExit as leave:  # argparse has said what is wrong, or shown the help
+        return int(leave.code or 0)
+    try:
+        code: int = module.run(arguments)
+        sys.stdout.flush()
+    except InputError as error:
+        print(f"gougeform: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("gougeform: stopped; nothing half-written is left.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:  # the reader of our output went away, as `| head` does
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return code
+
+
+def _overview() -> str:
+    width = max(map(len, COMMANDS)) + 2
+    lines = [f"  {name:<{width}}{text}" for name, text in COMMANDS.items()]
+    return "\n".join(
+        [
+            "usage: gougeform COMMAND …",
+            "",
+            "The edge that a wheel and a jig leave on a turning gouge, computed before steel is ground away.",
+            "",
+            *lines,
+            "",
+            "`gougeform COMMAND --help` says more. Start with `gougeform demo`.",
+        ]
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())

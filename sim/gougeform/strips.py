@@ -1,0 +1,61 @@
+"""Triangles between neighbouring chains of vertices, however many vertices each has."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Flags = NDArray[np.bool_]
+
+
+def runs(start: Ints, stop: Ints) -> tuple[Ints, Ints]:
+    """The numbers start … stop (both included) of every run one after the other, and the run each belongs to."""
+    size = stop - start + 1
+    run = np.repeat(np.arange(len(start)), size)
+    first = np.cumsum(size) - size
+    return start[run] + np.arange(int(size.sum())) - first[run], run
+
+
+def zipped(
+    left: Ints, left_run: Ints, left_key: Floats, right: Ints, right_run: Ints, right_key: Floats, mirrored: Flags
+) -> tuple[Ints, Ints]:
+    """Fill the strips between a left and a right chain each: triangles (m, 3) and the strip of each (m,).
+
+    left, right: vertex numbers, chain after chain; left_run, right_run: the strip of each, 0 … S - 1, no chain empty.
+    The keys grow along each chain from 0 to 1 and say which vertices lie opposite each other. Chain direction ×
+    (left to right) is the side the triangles face. mirrored: (S,) cut quads along their other diagonal.
+    """
+    out, strip = [], []
+    left_edge, right_edge = np.flatnonzero(np.diff(left_run) == 0), np.flatnonzero(np.diff(right_run) == 0)
+    # On equal keys one side goes first: a nudge of the keys decides which.
+    nudge = np.where(mirrored, 1e-9, -1e-9)
+    left_end = 2.0 * left_run[left_edge] + left_key[left_edge + 1] + nudge[left_run[left_edge]]
+    right_end = 2.0 * right_run[right_edge] + right_key[right_edge + 1]
+    # An edge's apex: the other chain's vertex reached so far. Vertices are one more than edges in every strip.
+    run = left_run[left_edge]
+    apex = np.searchsorted(right_end, left_end) + run
+    out.append(np.stack([left[left_edge], left[left_edge + 1], right[apex]], -1))
+    strip.append(run)
+    run = right_run[right_edge]
+    apex = np.searchsorted(left_end, right_end) + run
+    out.append(np.stack([left[apex], right[right_edge + 1], right[right_edge]], -1))
+    strip.append(run)
+    return np.concatenate(out), np.concatenate(strip)
+
+
+def zipped_pairs(
+    a: tuple[Ints, Ints], b: tuple[Ints, Ints], vertex: Ints, key: Floats, mirrored: Flags
+) -> tuple[Ints, Ints]:
+    """As `zipped`, for strips given as runs a = (start, stop) and b of places in one list of vertices.
+
+    key: (len(vertex),) grows along every run; it is scaled to 0 … 1 on each.
+    """
+    sides = []
+    for start, stop in (a, b):
+        place, run = runs(start, stop)
+        span = key[stop] - key[start]
+        scaled = (key[place] - key[start[run]]) / np.where(span > 0, span, 1.0)[run]
+        sides += [vertex[place], run, scaled]
+    return zipped(*sides, mirrored)  # type: ignore[arg-type]
