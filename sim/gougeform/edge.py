@@ -230,8 +230,9 @@ def _heel_points(
             end[:, i], normal[:, i] = heel.meet(tangent[:, i], point[:, i], pick[use])
     at = signs(slice(nose, nose + 1), heel.point)[0]
     j = np.flatnonzero(at)
-    j = j[np.abs(j - low).argmin()]
-    end[:, [nose]], normal[:, [nose]] = heel.meet(tangent[:, [nose]], point[:, [nose]], np.array([j]))
+    if len(j):
+        j = j[[np.abs(j - low).argmin()]]
+        end[:, [nose]], normal[:, [nose]] = heel.meet(tangent[:, [nose]], point[:, [nose]], j)
     return end, normal
 
 
