@@ -11,9 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gougeform.crease import creases
+from gougeform.curve import Curve, hermite
 from gougeform.gouge import Gouge
 from gougeform.grind import Cut
-from gougeform.jig import cross as _cross, motions
+from gougeform.jig import cross as _cross
+from gougeform.jig import motions
 
 Floats = NDArray[np.float64]
 
@@ -28,8 +31,8 @@ class Edge:
 
     u: (n,) places on the flute. arc: (n,) mm from the left lip. point, tangent, normal: (3, n), tool frame; normal is
     the bevel's, out of the steel. wedge: (n,) deg, square to the edge. bevel, hollow, land: (n,) mm; hollow is that of
-    the bevel next to the edge, negative where it bulges; land is NaN where no relief meets the plane. heel: (3, n) where each bevel ends.
-    grind, s: (n,) which pass made the edge there, and its place on that pass's path. nose: index of the nose.
+    the bevel next to the edge, negative where it bulges; land is NaN where no relief meets the plane. heel: (3, n)
+    where each bevel ends. cut: which pass made the edge, at which place of its path. nose: index of the nose.
     heel_line: (3, m) the whole heel, left to right, and heel_cut what ended it. overcut: mm, and overcut_at: station.
     """
 
@@ -86,8 +89,8 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
     wedge = 180.0 - np.degrees(np.arctan2(sine, (flute * normal).sum(0)))
     curve = _heel_curve(gouge, v, flat_heel, heel_cut)
     heel, heel_normal = _heel_points(point, tangent, n // 2, curve, middle)
-    land, foot, foot_normal = _lands(gouge, point, normal, tangent, heel, heel_normal, edge_cut)
-    hollow = _hollows(gouge, point, normal, tangent, foot, foot_normal)
+    land, foot, foot_normal = _lands(gouge, edge_cut, point, tangent, heel, heel_normal)
+    hollow = _hollows(gouge, point, normal, foot, foot_normal)
     overcut, overcut_at = _overcut(gouge, u, point)
     return Edge(
         u=u,
@@ -148,32 +151,6 @@ def _arc_lengths(point: Floats, tangent: Floats) -> Floats:
     return np.concatenate([[0.0], np.cumsum(c * (1 + more))])
 
 
-@dataclass(frozen=True, eq=False)
-class Curve:
-    """A curve on the ground surface: m samples with the derivative by their own parameter, joined by cubics.
-
-    point, step, normal: (3, m); step is the derivative after each sample, times the parameter's distance to the next.
-    """
-
-    point: Floats
-    start: Floats
-    stop: Floats
-    normal: Floats
-
-    def meet(self, plane: Floats, through: Floats, j: NDArray[np.intp]) -> tuple[Floats, Floats]:
-        """Points (3, n) where pieces j (n,) meet planes of normal `plane` through points `through`, and the normals."""
-        p0, p1, d0, d1 = self.point[:, j], self.point[:, j + 1], self.start[:, j], self.stop[:, j]
-        f0, f1 = (plane * (p0 - through)).sum(0), (plane * (p1 - through)).sum(0)
-        t = np.clip(f0 / np.where(f0 == f1, 1.0, f0 - f1), 0.0, 1.0)
-        for _ in range(3):
-            q = _hermite(p0, p1, d0, d1, t)
-            speed = 6 * t * (1 - t) * (p1 - p0) + (1 - t) * (1 - 3 * t) * d0 + t * (3 * t - 2) * d1
-            f, df = (plane * (q - through)).sum(0), (plane * speed).sum(0)
-            t = np.clip(t - f / np.where(np.abs(df) > 1e-12, df, np.inf), 0.0, 1.0)
-        normal = (1 - t) * self.normal[:, j] + t * self.normal[:, j + 1]
-        return _hermite(p0, p1, d0, d1, t), normal / np.linalg.norm(normal, axis=0)
-
-
 def _heel_curve(gouge: Gouge, v: Floats, flat: Floats, cut: Cut) -> Curve:
     """The heel from its samples at places v of the outline."""
     tangent = gouge.section.outline.tangent(v)
@@ -187,9 +164,7 @@ def _heel_curve(gouge: Gouge, v: Floats, flat: Floats, cut: Cut) -> Curve:
     return Curve(point, start, stop, cut.normal)
 
 
-def _heel_points(
-    point: Floats, tangent: Floats, nose: int, heel: Curve, middle: Floats
-) -> tuple[Floats, Floats]:
+def _heel_points(point: Floats, tangent: Floats, nose: int, heel: Curve, middle: Floats) -> tuple[Floats, Floats]:
     """Where the bevel ends at the heel in the plane square to the edge at each station, and the bevel's normal there.
 
     Columns are NaN where the plane does not meet the heel: on a long, pointed head it runs round under the nose to the
@@ -236,12 +211,6 @@ def _heel_points(
     return end, normal
 
 
-def _hermite(p0: Floats, p1: Floats, d0: Floats, d1: Floats, t: Floats) -> Floats:
-    """Cubic with end values p0, p1 and end derivatives d0, d1 at t in 0 … 1."""
-    a, b = (1 + 2 * t) * (1 - t) ** 2, t * (1 - t) ** 2
-    return a * p0 + (1 - a) * p1 + b * d0 - t * t * (1 - t) * d1
-
-
 def _chord_frame(point: Floats, normal: Floats, end: Floats) -> tuple[Floats, Floats, Floats]:
     """Chord length (n,), its direction, and the direction square to it in the plane, out of the steel."""
     chord = end - point
@@ -252,19 +221,29 @@ def _chord_frame(point: Floats, normal: Floats, end: Floats) -> tuple[Floats, Fl
 
 
 def _lands(
-    gouge: Gouge, point: Floats, normal: Floats, tangent: Floats, heel: Floats, heel_normal: Floats, cut: Cut
+    gouge: Gouge, edge: Cut, point: Floats, tangent: Floats, heel: Floats, heel_normal: Floats
 ) -> tuple[Floats, Floats, Floats]:
-    """Distance edge to crease in each station's plane, and the point and normal where the first bevel ends.
+    """Distance edge to crease in each station's plane, and where the bevel next to the edge ends (point and normal).
 
-    NaN where no later grind takes the heel there; then the first bevel ends at the heel.
+    NaN where the plane does not meet the crease: there the bevel ends at the heel. Of several meetings the nearest on
+    the station's own side of the middle plane counts.
     """
-    land, foot, foot_normal = np.full(point.shape[1], np.nan), heel, heel_normal
-    return land, foot, foot_normal
+    n, nose = point.shape[1], point.shape[1] // 2
+    land, end, end_normal = np.full(n, np.nan), heel.copy(), heel_normal.copy()
+    side = np.sign(np.arange(n) - nose)
+    for curve in creases(gouge):
+        i, j = np.nonzero(curve.crosses(tangent, point))
+        where, normal = curve.meet(tangent[:, i], point[:, i], j)
+        away = np.linalg.norm(where - point[:, i], axis=0)
+        own = np.flatnonzero(where[0] * side[i] >= -1e-9)
+        for k in own[np.argsort(-away[own])]:  # a few per station: the nearest is written last
+            if not land[i[k]] < away[k]:
+                land[i[k]], end[:, i[k]], end_normal[:, i[k]] = away[k], where[:, k], normal[:, k]
+    land[edge.grind > 0] = 0.0
+    return land, end, end_normal
 
 
-def _hollows(
-    gouge: Gouge, point: Floats, normal: Floats, tangent: Floats, end: Floats, end_normal: Floats
-) -> Floats:
+def _hollows(gouge: Gouge, point: Floats, normal: Floats, end: Floats, end_normal: Floats) -> Floats:
     """Largest distance (n,) of the bevel from its chord in each station's plane, negative where it bulges out.
 
     Exact in the middle of the chord; from there a cubic to each end with the slopes of the surfaces' normals.
@@ -284,8 +263,8 @@ def _hollows(
 
     s_mid = slope(cut.normal)
     t = np.linspace(0.0, 1.0, 33)[:, None]
-    first = _hermite(zero, w, slope(normal[:, live]), s_mid, t)
-    second = _hermite(w, zero, s_mid, slope(end_normal[:, live]), t)
+    first = hermite(zero, w, slope(normal[:, live]), s_mid, t)
+    second = hermite(w, zero, s_mid, slope(end_normal[:, live]), t)
     both = np.concatenate([first, second[1:]])
     k = np.abs(both).argmax(0)
     inner = np.clip(k, 1, len(both) - 2)
@@ -322,7 +301,7 @@ def station_table(gouge: Gouge, edge: Edge) -> dict[str, Floats]:
         "bevel_mm": edge.bevel,
         "hollow_mm": edge.hollow,
         "land_mm": edge.land,
-        "grind": edge.cut.grind + 1.0,
+        "grind": edge.cut.grind.astype(float) + 1,
     }
     extra: dict[str, Floats] = {}
     for number, (one, jig, setting) in enumerate(zip(gouge.ground.passes, gouge.jigs, gouge.settings, strict=True)):

@@ -7,7 +7,7 @@ A place on the flute is one number u, 0 at the floor, positive to the right. The
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,10 +21,15 @@ Three = tuple[Floats, Floats, Floats]
 class Flute(Protocol):
     """One half of a flute's curve, for u ≥ 0 and x ≥ 0."""
 
-    reach: float
-    """Largest u for which the curve is defined."""
-    widest: float
-    """Largest x up to which the curve is a graph y(x): where the wall would begin to lean inward."""
+    @property
+    def reach(self) -> float:
+        """Largest u for which the curve is defined."""
+        ...
+
+    @property
+    def widest(self) -> float:
+        """Largest x up to which the curve is a graph y(x): where the wall would begin to lean inward."""
+        ...
 
     def point(self, u: Floats) -> tuple[Floats, Floats]:
         """x, y (n,) mm at u (n,)."""
@@ -53,15 +58,19 @@ class EllipseFlute:
 
     @property
     def widest(self) -> float:
+        """As `Flute` says."""
         return self.a
 
     def point(self, u: Floats) -> tuple[Floats, Floats]:
+        """As `Flute` says."""
         return self.a * np.sin(u), self.b * 2 * np.sin(u / 2) ** 2
 
     def tangent(self, u: Floats) -> tuple[Floats, Floats]:
+        """As `Flute` says."""
         return self.a * np.cos(u), self.b * np.sin(u)
 
     def height(self, x: Floats) -> Three:
+        """As `Flute` says."""
         q = x / self.a
         c = np.sqrt(1 - q * q)
         return (
@@ -71,6 +80,7 @@ class EllipseFlute:
         )
 
     def place(self, x: Floats) -> Floats:
+        """As `Flute` says."""
         return np.arcsin(np.clip(x / self.a, 0.0, 1.0))
 
 
@@ -83,16 +93,20 @@ class ParabolaFlute:
     widest: float = np.inf
 
     def point(self, u: Floats) -> tuple[Floats, Floats]:
+        """As `Flute` says."""
         return u, u * u / (2 * self.floor_radius)
 
     def tangent(self, u: Floats) -> tuple[Floats, Floats]:
+        """As `Flute` says."""
         return np.ones_like(u), u / self.floor_radius
 
     def height(self, x: Floats) -> Three:
+        """As `Flute` says."""
         r = self.floor_radius
         return x * x / (2 * r), x / r, np.full_like(x, 1 / r)
 
     def place(self, x: Floats) -> Floats:
+        """As `Flute` says."""
         return x
 
 
@@ -113,6 +127,7 @@ class VeeFlute:
         return np.pi / 2 - self.flank
 
     def point(self, u: Floats) -> tuple[Floats, Floats]:
+        """As `Flute` says."""
         r, bend = self.floor_radius, self._bend
         a = np.minimum(u / r, bend)
         run = u - a * r
@@ -122,10 +137,12 @@ class VeeFlute:
         )
 
     def tangent(self, u: Floats) -> tuple[Floats, Floats]:
+        """As `Flute` says."""
         a = np.minimum(u / self.floor_radius, self._bend)
         return np.cos(a), np.sin(a)
 
     def height(self, x: Floats) -> Three:
+        """As `Flute` says."""
         r, bend = self.floor_radius, self._bend
         x1 = r * np.sin(bend)
         q = np.minimum(x, x1) / r
@@ -138,6 +155,7 @@ class VeeFlute:
         )
 
     def place(self, x: Floats) -> Floats:
+        """As `Flute` says."""
         r, bend = self.floor_radius, self._bend
         x1 = r * np.sin(bend)
         return r * np.arcsin(np.minimum(x, x1) / r) + np.maximum(x - x1, 0.0) / np.cos(bend)
@@ -153,6 +171,9 @@ class SplineFlute:
     points: Floats  # (n, 2), the first (0, 0)
     reach: float = field(init=False)
     widest: float = field(init=False)
+    _spline: Any = field(init=False)
+    _last: tuple[float, Floats, Floats] = field(init=False)  # u, point and direction where the points end
+    _graph: tuple[Floats, Floats] = field(init=False)  # u and x of samples while x still grows
 
     def __post_init__(self) -> None:
         from scipy.interpolate import CubicSpline
@@ -175,31 +196,35 @@ class SplineFlute:
         object.__setattr__(self, "widest", float(x[u <= graph_end].max()) if leans else np.inf)
 
     def point(self, u: Floats) -> tuple[Floats, Floats]:
-        end, at, direction = self._last  # type: ignore[attr-defined]
-        p = self._spline(np.minimum(u, end))  # type: ignore[attr-defined]
+        """As `Flute` says."""
+        end, _, direction = self._last
+        p = self._spline(np.minimum(u, end))
         over = np.maximum(u - end, 0.0)
         return p[..., 0] + over * direction[0], p[..., 1] + over * direction[1]
 
     def tangent(self, u: Floats) -> tuple[Floats, Floats]:
-        end, _, direction = self._last  # type: ignore[attr-defined]
-        d = np.where((u > end)[..., None], direction, self._spline(np.minimum(u, end), 1))  # type: ignore[attr-defined]
+        """As `Flute` says."""
+        end, _, direction = self._last
+        d = np.where((u > end)[..., None], direction, self._spline(np.minimum(u, end), 1))
         return d[..., 0], d[..., 1]
 
     def place(self, x: Floats) -> Floats:
-        end, at, direction = self._last  # type: ignore[attr-defined]
-        known_u, known_x = self._graph  # type: ignore[attr-defined]
+        """As `Flute` says."""
+        end, at, direction = self._last
+        known_u, known_x = self._graph
         u = np.interp(x, known_x, known_u)
         for _ in range(8):
-            p, d = self._spline(u), self._spline(u, 1)  # type: ignore[attr-defined]
+            p, d = self._spline(u), self._spline(u, 1)
             u = np.clip(u - (p[..., 0] - x) / np.where(np.abs(d[..., 0]) > 1e-12, d[..., 0], 1e-12), 0.0, end)
         return np.where(x > at[0], end + (x - at[0]) / max(direction[0], 1e-12), u)
 
     def height(self, x: Floats) -> Three:
+        """As `Flute` says."""
         u = self.place(x)
         y = self.point(u)[1]
         dx, dy = self.tangent(u)
-        end = self._last[0]  # type: ignore[attr-defined]
-        dd = np.where((u >= end)[..., None], 0.0, self._spline(np.minimum(u, end), 2))  # type: ignore[attr-defined]
+        end = self._last[0]
+        dd = np.where((u >= end)[..., None], 0.0, self._spline(np.minimum(u, end), 2))
         return y, dy / dx, (dd[..., 1] * dx - dd[..., 0] * dy) / dx**3
 
 

@@ -11,10 +11,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from gougeform.edgeoutline import EdgeOutline, edge_outline
 from gougeform.errors import InputError
 from gougeform.grind import Ground, Pass
 from gougeform.jig import AnyJig, Table, build_jig
-from gougeform.path import EdgeOutline, edge_outline, steady_path, traced_path
+from gougeform.path import steady_path, traced_path
 from gougeform.recipe import Recipe, ResolvedGrind
 from gougeform.section import Section, build_section
 from gougeform.wheel import Wheel, build_wheel
@@ -108,7 +109,7 @@ def _one_pass(section: Section, grind: ResolvedGrind) -> tuple[AnyJig, Pass]:
     if abs(path.contact_mm) > wheel.flat:
         raise InputError(
             "grind.contact_mm",
-            f"given {path.contact_mm:g}: the wheel's flat face reaches only {wheel.flat:g} mm to each side of its middle",
+            f"given {path.contact_mm:g}: the wheel's flat face reaches {wheel.flat:g} mm to each side",
             "a contact place nearer the middle, or a wider wheel",
         )
     return jig, Pass(traced_path(edge_outline(section, path), jig, wheel, path.contact_mm), wheel)

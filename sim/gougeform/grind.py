@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -109,16 +110,14 @@ class Pass:
             oz /= ox
         return oz
 
-    def _valleys(
-        self, origin: Floats, direction: Floats, from_origin: bool, sides: bool = False
-    ) -> tuple[Ints, ...]:
+    def _valleys(self, origin: Floats, direction: Floats, from_origin: bool, sides: bool = False) -> tuple[Any, ...]:
         """Where the deepest cut of each line may lie.
 
         Returns, for every valley: the line, the bracket lo and hi, a first guess s, and the curvature d²z/ds² there.
         """
         z = self._scan(origin, direction, from_origin, sides)
         z[~np.isfinite(z)] = _NEVER
-        knots, last = self.path.knots, z.shape[1] - 1
+        last = z.shape[1] - 1
         rises = z[:, 1:] >= z[:, :-1]
         low = np.ones(z.shape, bool)
         low[:, :-1] = rises
@@ -138,13 +137,10 @@ class Pass:
                 stay = ~np.isin(line, off)
                 again = self._valleys(origin[:, off], direction[:, off], from_origin, sides=True)
                 mine = self._brackets(line[stay], k[stay], here[stay], before[stay], after[stay])
-                return tuple(
-                    np.concatenate(pair)
-                    for pair in zip(mine, (off[again[0]], *again[1:]), strict=True)
-                )
+                return tuple(np.concatenate(pair) for pair in zip(mine, (off[again[0]], *again[1:]), strict=True))
         return self._brackets(line, k, here, before, after)
 
-    def _brackets(self, line: Ints, k: Ints, here: Floats, before: Floats, after: Floats) -> tuple[Ints, ...]:
+    def _brackets(self, line: Ints, k: Ints, here: Floats, before: Floats, after: Floats) -> tuple[Any, ...]:
         knots, step = self.path.knots, self.path.knots[1] - self.path.knots[0]
         last = len(knots) - 1
         inner = (k > 0) & (k < last) & (before < _NEVER) & (after < _NEVER)
@@ -234,9 +230,7 @@ class Pass:
         return s
 
 
-def _deepest(
-    n: int, line: Ints, z: Floats, s: Floats, surface: NDArray[np.int8], normal: Floats, leave: Floats
-) -> Cut:
+def _deepest(n: int, line: Ints, z: Floats, s: Floats, surface: NDArray[np.int8], normal: Floats, leave: Floats) -> Cut:
     """For each of n lines the deepest of its candidate cuts."""
     order = np.lexsort((z, line))
     first = order[np.unique(line[order], return_index=True)[1]]

@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.errors import InputError
+from gougeform.parts import FootJig as FootFields
+from gougeform.parts import RodJig as RodFields
 from gougeform.recipe import Jig as JigFields
 from gougeform.section import Section
 from gougeform.wheel import Wheel
@@ -133,20 +135,21 @@ class Table:
 AnyJig = FootJig | RodJig | Table
 
 
-def clamp_drop(section: Section, fields: JigFields) -> float:
+def clamp_drop(section: Section, fields: FootFields | RodFields) -> float:
     """How far the hinge lies below the bar axis, mm, from what the bar is held against."""
-    if fields.kind == "table" or fields.clamp == "axis":
-        return 0.0 if fields.kind == "table" else fields.hinge_drop_mm
+    if fields.clamp == "axis":
+        return fields.hinge_drop_mm
     if fields.clamp == "below":
         datum = section.underside
     elif fields.clamp == "above":
         datum = section.lip_plane
     else:
-        datum = section.vee_apex(np.radians(fields.vee_deg))
+        assert fields.vee_deg is not None
+        datum = section.vee_apex(float(np.radians(fields.vee_deg)))
     return fields.hinge_drop_mm - datum
 
 
-def pivot_of(section: Section, fields: JigFields) -> Pivot:
+def pivot_of(section: Section, fields: FootFields | RodFields) -> Pivot:
     """The line from pocket or rod to the nose for a foot or rod jig of a recipe."""
     drop = clamp_drop(section, fields)
     if fields.kind == "foot":
@@ -155,11 +158,10 @@ def pivot_of(section: Section, fields: JigFields) -> Pivot:
             fields.projection_mm + fields.hinge_back_mm + fields.arm_length_mm * np.cos(cant),
             section.y_floor + drop + fields.arm_length_mm * np.sin(cant),
         )
-    assert fields.kind == "rod"
     return Pivot(fields.projection_mm + fields.hinge_back_mm, section.y_floor + drop + fields.shoe_mm)
 
 
-def rim_setting(pivot: Pivot, fields: JigFields, wheel: Wheel) -> float:
+def rim_setting(pivot: Pivot, fields: FootFields | RodFields, wheel: Wheel) -> float:
     """The rim distance (mm) a foot or rod jig is set to, given or from the nose angle.
 
     Raises InputError where the nose cannot touch the wheel, or the pivot lies inside it.
@@ -171,10 +173,13 @@ def rim_setting(pivot: Pivot, fields: JigFields, wheel: Wheel) -> float:
         name, given = "centre_distance_mm", fields.centre_distance_mm
         if k == 0:
             raise InputError(
-                "jig.centre_distance_mm", "a belt has no centre to measure from", "give rim_distance_mm instead"
+                "jig.centre_distance_mm",
+                "a belt has no centre to measure from",
+                "give rim_distance_mm instead",
             )
         rim = given - 1 / k
     else:
+        assert fields.nose_angle_deg is not None  # the reader sees to it that one of the three is given
         name, given = "nose_angle_deg", fields.nose_angle_deg
         rim = pivot.rim_distance(np.radians(given), k)
     reach = pivot.length
@@ -196,7 +201,6 @@ def rim_setting(pivot: Pivot, fields: JigFields, wheel: Wheel) -> float:
 def build_jig(section: Section, fields: JigFields, wheel: Wheel) -> AnyJig:
     """The jig of a recipe, set up for this bar and wheel."""
     if fields.kind == "table":
-        assert fields.nose_angle_deg is not None
         return Table(float(np.radians(fields.nose_angle_deg)), section.y_floor, fields.projection_mm)
     pivot = pivot_of(section, fields)
     rim = rim_setting(pivot, fields, wheel)

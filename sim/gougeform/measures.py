@@ -113,7 +113,7 @@ def _check_cut_everywhere(gouge: Gouge, edge: Edge) -> None:
             x, y = line[:2, np.flatnonzero(missed)[0]]
             raise InputError(
                 "wheel.width_mm",
-                f"the wheel never reaches the steel at x {x:.1f}, y {y:.1f} mm of the section, so steel is left standing",
+                f"the wheel never reaches x {x:.1f}, y {y:.1f} mm of the section: steel is left standing",
                 "a wider wheel, a contact place nearer its middle, or more roll",
             )
 
@@ -160,7 +160,7 @@ def _covered_until(ground: Ground, points: Floats, cover: Floats) -> Floats:
 
 
 def local_cubic(x: Floats, y: Floats, at: float) -> float:
-    """y at one place, by the cubic through the four nearest of growing samples x."""
+    """Y at one place, by the cubic through the four nearest of growing samples x."""
     k = int(np.clip(np.searchsorted(x, at) - 2, 0, len(x) - 4))
     xs, ys = x[k : k + 4], y[k : k + 4]
     total = 0.0

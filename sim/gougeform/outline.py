@@ -74,14 +74,12 @@ class Outline:
         # Beyond the arc the nearer of its two ends counts: split the gap in the middle.
         bent = np.where(phi <= turn, phi / turn, np.where(phi < np.pi + turn / 2, 1.0, 0.0))
         t = np.where(self.radius > 0, bent, t)
-        foot = self.point(np.arange(self.count) + np.minimum(t, 1 - 1e-16))
+        foot = self.point(self.breaks + np.minimum(t, 1 - 1e-16))
         foot = np.where((t >= 1)[..., None], self.end, foot)
         d = np.linalg.norm(p - foot, axis=-1)
         best = d.argmin(1)
         rows = np.arange(len(best))
-        return np.where(self.contains(p[:, 0]), -1.0, 1.0) * d[rows, best], np.mod(
-            best + t[rows, best], self.count
-        )
+        return np.where(self.contains(p[:, 0]), -1.0, 1.0) * d[rows, best], np.mod(best + t[rows, best], self.count)
 
     def contains(self, points: Floats) -> NDArray[np.bool_]:
         """(n,) true where points (n, 2) lie inside: crossings of the ray toward +x."""

@@ -14,7 +14,8 @@ from scipy.optimize import brentq
 from gougeform.errors import InputError
 from gougeform.flute import EllipseFlute, Flute, ParabolaFlute, VeeFlute, measured_flute
 from gougeform.outline import Outline, free_outline, round_outline, square_outline
-from gougeform.recipe import Bar, Flute as FluteFields
+from gougeform.recipe import Bar
+from gougeform.recipe import Flute as FluteFields
 
 Floats = NDArray[np.float64]
 
@@ -80,18 +81,19 @@ class Section:
 
 def _flute_curve(fields: FluteFields, size: float) -> tuple[Flute, float | None]:
     """The curve with its floor at (0, 0), and the floor's height where the recipe itself says it."""
+    if fields.shape == "points":
+        measured, floor = measured_flute(np.asarray(fields.points_mm, float))
+        return measured, floor if fields.web_mm is None else None
+    curve: Flute
     if fields.shape == "arc":
-        return EllipseFlute(fields.radius_mm, fields.radius_mm), None
-    if fields.shape == "ellipse":
-        return EllipseFlute(fields.half_width_mm, fields.half_width_mm**2 / fields.floor_radius_mm), None
-    if fields.shape == "parabola":
-        return ParabolaFlute(fields.floor_radius_mm, reach=4 * size), None
-    if fields.shape == "vee":
-        return VeeFlute(
-            fields.floor_radius_mm, np.radians(fields.flank_angle_deg), reach=8 * size
-        ), None
-    curve, floor = measured_flute(np.asarray(fields.points_mm, float))
-    return curve, floor if fields.web_mm is None else None
+        curve = EllipseFlute(fields.radius_mm, fields.radius_mm)
+    elif fields.shape == "ellipse":
+        curve = EllipseFlute(fields.half_width_mm, fields.half_width_mm**2 / fields.floor_radius_mm)
+    elif fields.shape == "parabola":
+        curve = ParabolaFlute(fields.floor_radius_mm, reach=4 * size)
+    else:
+        curve = VeeFlute(fields.floor_radius_mm, np.radians(fields.flank_angle_deg), reach=8 * size)
+    return curve, None
 
 
 def build_section(bar: Bar, flute: FluteFields) -> Section:
@@ -116,9 +118,7 @@ def build_section(bar: Bar, flute: FluteFields) -> Section:
             f"give a web below {top - bottom:g}",
         )
     if y_floor <= bottom:
-        raise InputError(
-            "flute.points_mm", "the flute is deeper than the bar", f"keep its floor above y = {bottom:g}"
-        )
+        raise InputError("flute.points_mm", "the flute is deeper than the bar", f"keep its floor above y = {bottom:g}")
     lips = [_leave(outline, curve, y_floor, side) for side in (-1, 1)]
     places = outline.nearest(np.stack([p for _, p in lips]))[1]
     return Section(outline, curve, y_floor, -lips[0][0], lips[1][0], float(places[0]), float(places[1]))

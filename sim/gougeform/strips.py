@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -59,3 +61,62 @@ def zipped_pairs(
         scaled = (key[place] - key[start[run]]) / np.where(span > 0, span, 1.0)[run]
         sides += [vertex[place], run, scaled]
     return zipped(*sides, mirrored)  # type: ignore[arg-type]
+
+
+class Pair(NamedTuple):
+    """Two runs of places that face each other across a strip, (first, last) each, and what they are part of."""
+
+    left: tuple[int, int]
+    right: tuple[int, int]
+    label: int
+
+
+def side_by_side(left: list[int], left_at: list[int], right: list[int], right_at: list[int]) -> list[Pair]:
+    """Pair the blocks of two neighbouring chains by their labels.
+
+    left_at has one place more than left has blocks. A block without a partner closes to a point on the other side;
+    where both sides have such blocks at once they become one pair with label -1.
+    """
+    if left == right:
+        return [
+            Pair((left_at[i], left_at[i + 1]), (right_at[i], right_at[i + 1]), label)
+            for i, label in enumerate(left)
+        ]
+    out: list[Pair] = []
+    i = j = 0
+    for a, b in [*_matches(left, right), (len(left), len(right))]:
+        if i < a and j < b:
+            out.append(Pair((left_at[i], left_at[a]), (right_at[j], right_at[b]), -1))
+        else:
+            out += [Pair((left_at[k], left_at[k + 1]), (right_at[j], right_at[j]), left[k]) for k in range(i, a)]
+            out += [Pair((left_at[a], left_at[a]), (right_at[k], right_at[k + 1]), right[k]) for k in range(j, b)]
+        if a < len(left):
+            out.append(Pair((left_at[a], left_at[a + 1]), (right_at[b], right_at[b + 1]), left[a]))
+        i, j = a + 1, b + 1
+    return out
+
+
+def _matches(left: list[int], right: list[int]) -> list[tuple[int, int]]:
+    """A longest common subsequence, as pairs of positions."""
+    best: list[list[list[tuple[int, int]]]] = [[[] for _ in range(len(right) + 1)] for _ in range(len(left) + 1)]
+    for i, a in enumerate(left):
+        for j, b in enumerate(right):
+            options = [best[i][j + 1], best[i + 1][j]]
+            if a == b:
+                options.append([*best[i][j], (i, j)])
+            best[i + 1][j + 1] = max(options, key=len)
+    return best[-1][-1]
+
+
+def polylines(segments: list[tuple[int, int]]) -> tuple[Ints, ...]:
+    """Join pieces (from, to), given in order from left to right, into lines of vertex numbers."""
+    lines: list[list[int]] = []
+    open_at: dict[int, list[int]] = {}
+    for a, b in segments:
+        line = open_at.pop(a, None)
+        if line is None:
+            line = [a]
+            lines.append(line)
+        line.append(b)
+        open_at[b] = line
+    return tuple(np.array(line, np.intp) for line in lines)

@@ -133,5 +133,4 @@ class Wheel:
 
 def build_wheel(fields: WheelFields) -> Wheel:
     """The solid of a wheel or belt in a recipe."""
-    curvature = 0.0 if fields.kind == "belt" else 2.0 / fields.diameter_mm
-    return Wheel(curvature, fields.width_mm / 2, fields.corner_radius_mm)
+    return Wheel(1 / fields.radius_mm, fields.width_mm / 2, fields.corner_radius_mm)

@@ -1,0 +1,47 @@
+"""Curves on the ground surface, sampled with their derivatives and met by planes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+def hermite(p0: Floats, p1: Floats, d0: Floats, d1: Floats, t: Floats) -> Floats:
+    """Cubic with end values p0, p1 and end derivatives d0, d1 at t in 0 … 1."""
+    a, b = (1 + 2 * t) * (1 - t) ** 2, t * (1 - t) ** 2
+    return a * p0 + (1 - a) * p1 + b * d0 - t * t * (1 - t) * d1
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """A curve on the ground surface: m samples joined by cubics.
+
+    point, normal: (3, m); start, stop: (3, m - 1) derivatives at both ends of every piece, by a parameter 0 … 1 on it.
+    """
+
+    point: Floats
+    start: Floats
+    stop: Floats
+    normal: Floats
+
+    def meet(self, plane: Floats, through: Floats, j: NDArray[np.intp]) -> tuple[Floats, Floats]:
+        """Points (3, n) where pieces j (n,) meet planes of normal `plane` through points `through`, and the normals."""
+        p0, p1, d0, d1 = self.point[:, j], self.point[:, j + 1], self.start[:, j], self.stop[:, j]
+        f0, f1 = (plane * (p0 - through)).sum(0), (plane * (p1 - through)).sum(0)
+        t = np.clip(f0 / np.where(f0 == f1, 1.0, f0 - f1), 0.0, 1.0)
+        for _ in range(3):
+            q = hermite(p0, p1, d0, d1, t)
+            speed = 6 * t * (1 - t) * (p1 - p0) + (1 - t) * (1 - 3 * t) * d0 + t * (3 * t - 2) * d1
+            f, df = (plane * (q - through)).sum(0), (plane * speed).sum(0)
+            t = np.clip(t - f / np.where(np.abs(df) > 1e-12, df, np.inf), 0.0, 1.0)
+        normal = (1 - t) * self.normal[:, j] + t * self.normal[:, j + 1]
+        return hermite(p0, p1, d0, d1, t), normal / np.linalg.norm(normal, axis=0)
+
+    def crosses(self, plane: Floats, through: Floats) -> NDArray[np.bool_]:
+        """(n, m - 1): which pieces meet the planes of normal `plane` through points `through` ((3, n) each)."""
+        off = plane.T @ self.point - (plane * through).sum(0)[:, None]
+        return off[:, :-1] * off[:, 1:] <= 0

@@ -1,0 +1,280 @@
+"""The ground face of a gouge as triangles: a graph z = h(x, y) over the section, exact at every vertex.
+
+Vertices lie on the rays of `gougeform.fan`, so a triangle never leaves the strip between two neighbouring rays and
+the face cannot fold over. Edge, heel and the creases between grinds are chains of vertices.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.columns import LEAST_GAP, far_enough, first_columns
+from gougeform.errors import InputError
+from gougeform.fan import Columns, Fan, joined
+from gougeform.grind import Cut, Ground
+from gougeform.strips import Pair, polylines, side_by_side, zipped_pairs
+from gougeform.winners import Height, hand_overs, surfaces
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+_SNAP = 2e-3  # mm: a block of one grind shorter than this along a ray is left out
+_ROUNDS = 14
+_MOST_VERTICES = 1_500_000
+_WHERE_TO_LOOK = (1 - np.cos(np.linspace(0, np.pi, 13))) / 2  # closer together near edge and heel: narrow lands
+_SAFETY = 0.9  # of the tolerance: between the places that are measured a facet may be a little further off
+_ROW_SHARE = 0.7  # of the tolerance along a column: a facet's diagonal sags by that, and by what columns add
+
+
+@dataclass(frozen=True, eq=False)
+class Head:
+    """The ground face.
+
+    columns: n rays; chain k is the vertices start[k] … start[k + 1] - 1, from flute to outline (one at a lip).
+    points: (N, 2) and z: (N,) mm. faces: (m, 3), facing up the bar; grind: (m,) which grind made each.
+    creases: vertex numbers along each line where one grind hands over to the next. off: largest distance (mm) of a
+    facet from the surface, measured square to it.
+    """
+
+    columns: Columns
+    start: Ints
+    points: Floats
+    z: Floats
+    faces: Ints
+    grind: Ints
+    creases: tuple[Ints, ...]
+    off: float
+
+    @property
+    def edge(self) -> Ints:
+        """(n,) vertices from left to right lip along the flute."""
+        return self.start[:-1]
+
+    @property
+    def heel(self) -> Ints:
+        """(n,) vertices from left to right lip along the outline."""
+        return self.start[1:] - 1
+
+
+@dataclass(frozen=True, eq=False)
+class _Chains:
+    """Vertices on columns, column after column: which column, t along it, z, and the grind of the stretch after it.
+
+    The last vertex of a column has grind -1.
+    """
+
+    columns: Columns
+    column: Ints
+    t: Floats
+    z: Floats
+    grind: Ints
+
+    @property
+    def points(self) -> Floats:
+        return self.columns.point(self.column, self.t)
+
+    @property
+    def start(self) -> Ints:
+        return np.searchsorted(self.column, np.arange(len(self.columns) + 1))
+
+    def with_rows(self, after: Ints, ground: Ground) -> _Chains:
+        """One more vertex in the middle of each stretch that begins at vertices `after`."""
+        column, t = self.column[after], (self.t[after] + self.t[after + 1]) / 2
+        z = reached(ground, self.columns.point(column, t)).z
+        at = after + 1
+        return _Chains(
+            self.columns,
+            np.insert(self.column, at, column),
+            np.insert(self.t, at, t),
+            np.insert(self.z, at, z),
+            np.insert(self.grind, at, self.grind[after]),
+        )
+
+    def with_columns(self, other: _Chains) -> _Chains:
+        """Both sets of columns, in order of phi."""
+        phi = np.concatenate([self.columns.phi, other.columns.phi])
+        place = np.empty(len(phi), np.intp)
+        place[np.argsort(phi, kind="stable")] = np.arange(len(phi))
+        column = place[np.concatenate([self.column, other.column + len(self.columns)])]
+        order = np.argsort(column, kind="stable")
+        t, z, grind = (np.concatenate([getattr(c, n) for c in (self, other)])[order] for n in ("t", "z", "grind"))
+        return _Chains(joined(self.columns, other.columns), column[order], t, z, grind)
+
+
+def reached(ground: Ground, points: Floats) -> Cut:
+    """The cut at section points (n, 2). Raises InputError where the wheel never touches the bar."""
+    cut = ground.heights(points)
+    missed = np.flatnonzero(~np.isfinite(cut.z))
+    if len(missed):
+        x, y = points[missed[0]]
+        raise InputError(
+            "grind",
+            f"no pose of the path brings the wheel to the bar at x = {x:.2f}, y = {y:.2f} mm,"
+            " so the ground surface has a hole there",
+            "a wider wheel, a longer path, or another setting of the jig",
+        )
+    return cut
+
+
+def build_head(fan: Fan, ground: Ground, tolerance: float) -> Head:
+    """The ground face, no facet further than `tolerance` mm from the surface.
+
+    Raises InputError where the surface has a hole or a step.
+    """
+    alone = surfaces(ground)
+    curvature = max(one.wheel.curvature for one in ground.passes)
+    # Rows far enough apart that the wheel's own hollow between them takes half the tolerance.
+    spacing = np.sqrt(4 * tolerance / max(curvature, 1e-4))
+    chains = _first_chains(first_columns(fan, ground, alone, tolerance), ground, alone, spacing)
+    for _ in range(_ROUNDS):
+        faces, strip, grind, segments = _triangles(chains)
+        off, rows, columns, won = _measure(chains, faces, strip, ground, tolerance)
+        if not len(rows) and not len(columns):
+            grind = np.where(grind < 0, won, grind)
+            return Head(
+                chains.columns, chains.start, chains.points, chains.z, faces, grind, polylines(segments), off
+            )
+        if len(chains.t) > _MOST_VERTICES:
+            break
+        finer = chains.with_rows(rows, ground) if len(rows) else chains
+        if len(columns):
+            more = _between(fan, chains.columns, columns)
+            finer = finer.with_columns(_first_chains(more, ground, alone, spacing))
+        chains = finer
+    raise InputError(
+        "tolerance",
+        f"given {tolerance:g} mm: the ground surface has a step or too sharp a ridge to be meshed that closely",
+        "a larger tolerance, or a setting at which the wheel's side does not cut",
+    )
+
+
+def _between(fan: Fan, columns: Columns, strip: Ints) -> Columns:
+    return fan.at((columns.phi[strip] + columns.phi[strip + 1]) / 2)
+
+
+def _first_chains(columns: Columns, ground: Ground, alone: list[Height], spacing: float) -> _Chains:
+    """Chains with vertices on flute, outline and hand-overs, and rows at most `spacing` mm apart between them."""
+    n = len(columns)
+    column, t, grind = _blocks(columns, alone)
+    z = reached(ground, columns.point(column, t)).z
+    inner = np.flatnonzero(grind >= 0)
+    step = np.diff(columns.point(column, t), axis=0)[inner]
+    length = np.sqrt((step**2).sum(1) + (z[inner + 1] - z[inner]) ** 2)
+    rows = np.maximum(np.ceil(length / spacing), 1).astype(np.intp)
+    extra = np.repeat(inner, rows - 1)
+    number = np.arange(len(extra)) - np.repeat(np.cumsum(rows - 1) - (rows - 1), rows - 1) + 1
+    new_t = t[extra] + (t[extra + 1] - t[extra]) * number / np.repeat(rows, rows - 1)
+    new_z = reached(ground, columns.point(column[extra], new_t)).z if len(extra) else np.zeros(0)
+    column, t, z, grind = (
+        np.concatenate(pair) for pair in ((column, column[extra]), (t, new_t), (z, new_z), (grind, grind[extra]))
+    )
+    order = np.lexsort((t, column))
+    assert column[order[-1]] == n - 1
+    return _Chains(columns, column[order], t[order], z[order], grind[order])
+
+
+def _blocks(columns: Columns, alone: list[Height]) -> tuple[Ints, Floats, Ints]:
+    """Ends of the stretches that one grind made on each column: column, t, and the grind after each (-1: none)."""
+    n, length = len(columns), columns.length
+    body = np.flatnonzero(length > 0)
+    column, t, grind = [np.arange(n), body], [np.zeros(n), np.ones(len(body))], [np.full(n, -1), np.full(len(body), -1)]
+    if len(alone) == 1:
+        grind[0][body] = 0
+    else:
+        found = hand_overs(lambda i, s: columns.point(body[i], s), len(body), _WHERE_TO_LOOK, alone)
+        first = found.first.copy()
+        start = np.searchsorted(found.line, np.arange(len(body) + 1))
+        for k, c in enumerate(body):
+            here = slice(start[k], start[k + 1])
+            begin, places = _without_short(first[k], found.t[here], found.after[here], _SNAP / length[c])
+            grind[0][c] = begin
+            for place, after in places:
+                column.append(np.array([c]))
+                t.append(np.array([place]))
+                grind.append(np.array([after]))
+    flat = [np.concatenate(x) for x in (column, t, grind)]
+    order = np.lexsort((flat[1], flat[0]))
+    return flat[0][order], flat[1][order], flat[2][order]
+
+
+def _without_short(first: int, t: Floats, after: Ints, least: float) -> tuple[int, list[tuple[float, int]]]:
+    """Hand-overs of one line without stretches shorter than `least`."""
+    begin, out = int(first), []
+    for place, grind in zip(t.tolist(), after.tolist(), strict=True):
+        if place < least:
+            begin = grind
+        elif place <= 1 - least:
+            if out and place - out[-1][0] < least:
+                place = out.pop()[0]
+            if grind != (out[-1][1] if out else begin):
+                out.append((place, grind))
+    return begin, out
+
+
+def _triangles(chains: _Chains) -> tuple[Ints, Ints, Ints, list[tuple[int, int]]]:
+    """Faces, the strip and the grind (-1: not known) of each, and the crease's pieces as pairs of vertices."""
+    start, grind = chains.start, chains.grind
+    # The ends of the stretches of one grind: a chain's first and last vertex, and where the grind changes.
+    change = np.ones(len(grind), bool)
+    change[1:] = (grind[1:] != grind[:-1]) | (chains.column[1:] != chains.column[:-1])
+    ends = np.flatnonzero(change)
+    own = np.searchsorted(ends, start)
+    labels, places = grind[ends].tolist(), ends.tolist()
+    pairs: list[Pair] = []
+    segments: list[tuple[int, int]] = []
+    strip = []
+    spans = list(zip(own[:-1].tolist(), own[1:].tolist(), strict=True))
+    for k, ((a0, a1), (b0, b1)) in enumerate(zip(spans[:-1], spans[1:], strict=True)):
+        mine = side_by_side(labels[a0 : a1 - 1], places[a0:a1], labels[b0 : b1 - 1], places[b0:b1])
+        pairs += mine
+        strip += [k] * len(mine)
+        segments += [(p.left[1], p.right[1]) for p in mine[:-1]]
+    left, right = (np.array([getattr(p, side) for p in pairs], np.intp) for side in ("left", "right"))
+    strips = np.array(strip, np.intp)
+    mirrored = chains.columns.u[strips] >= 0
+    faces, pair = zipped_pairs(
+        (left[:, 0], left[:, 1]), (right[:, 0], right[:, 1]), np.arange(len(grind)), chains.t, mirrored
+    )
+    return faces, strips[pair], np.array([p.label for p in pairs])[pair], segments
+
+
+def _measure(
+    chains: _Chains, faces: Ints, strip: Ints, ground: Ground, tolerance: float
+) -> tuple[float, Ints, Ints, Ints]:
+    """How far facets lie off the surface at the middles of edges and faces.
+
+    Returns the largest distance, the stretches to halve (by their first vertex), the strips to halve, and the grind
+    that won in the middle of each face.
+    """
+    points, z = chains.points, chains.z
+    size = len(z)
+    pair = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 3, 2), axis=2)
+    keys, back = np.unique(pair[..., 0] * size + pair[..., 1], return_inverse=True)
+    back = back.reshape(-1, 3)
+    a, b = keys // size, keys % size
+    middle = np.concatenate([(points[a] + points[b]) / 2, points[faces].mean(1)])
+    z_middle = np.concatenate([(z[a] + z[b]) / 2, z[faces].mean(1)])
+    cut = reached(ground, middle)
+    off = np.abs(cut.z - z_middle) * np.abs(cut.normal[2])
+    along = chains.column[a] == chains.column[b]
+    bad = off > _SAFETY * tolerance
+    bad[: len(a)][along] = off[: len(a)][along] > _ROW_SHARE * tolerance
+    far = (points[a] - points[b]) ** 2
+    long = np.sqrt(far.sum(1) + (z[a] - z[b]) ** 2) > 2 * LEAST_GAP
+    rows = np.flatnonzero(bad[: len(a)] & along & long)
+    # Halving the columns does not help a face whose own stretch of column is too long: that comes first.
+    bad_row = (bad[: len(a)] & along & long)[back].any(1)
+    bad_face = bad[len(a) :] | (bad[: len(a)] & ~along)[back].any(1)
+    strips = np.unique(strip[bad_face & ~bad_row])
+    wide = far_enough(chains.columns.take(strips), chains.columns.take(strips + 1))
+    if len(strips) and not wide.any() and not len(rows):
+        strips, wide = strips[:1], wide[:1] | True  # nothing left to halve: the rounds run out and say so
+    return float(off.max()), a[rows], strips[wide], cut.grind[len(a) :].astype(np.intp)
+
+
+def moved(head: Head, dz: float) -> Head:
+    """The same face further along the bar by dz mm."""
+    return replace(head, z=head.z + dz)
