@@ -101,8 +101,8 @@ def _in_grind(error: InputError, number: int) -> InputError:
 
 def _one_pass(section: Section, grind: ResolvedGrind) -> tuple[AnyJig, Pass]:
     wheel = build_wheel(grind.wheel)
-    jig = build_jig(section, grind.jig, wheel)
     path = grind.path
+    jig = build_jig(section, grind.jig, wheel, path.contact_mm if path.path == "traced" else 0.0)
     if path.path == "steady":
         assert not isinstance(jig, Table) or grind.jig.kind == "table"
         return jig, Pass(steady_path(jig, wheel, section.y_floor, np.radians(path.roll_max_deg)), wheel)  # type: ignore[arg-type]

@@ -28,6 +28,7 @@ _CHUNK = 1024  # lines scanned at once: the scan's tables stay in the processor'
 _VALUE_DONE = 1e-9  # mm left in the minimum when a search stops
 _PLACE_DONE = 1e-8  # and as a part of the path between two knots: keeps normals to 1e-8 rad
 _STEPS = 120
+_GUESS_TRUST = 0.02  # relative error allowed for the curvature that the scan's quartic gives
 _NEVER = 1e30  # stands for "this pose does not touch the line" in the scan's table
 _SIDE_MARGIN = 1.0  # mm: valleys this close to the end of the flat face are searched on the whole wheel
 
@@ -127,7 +128,7 @@ class Pass:
         # A valley cannot be deeper than its lowest knot by more than the rise to its higher neighbour.
         rise = np.maximum(np.where(before < _NEVER, before, here), np.where(after < _NEVER, after, here)) - here
         keep = (here < _NEVER) & (here - rise <= z.min(1)[line])
-        line, k, here, before, after = line[keep], k[keep], here[keep], before[keep], after[keep]
+        line, k, here = line[keep], k[keep], here[keep]
         if not sides:
             turn, shift = self.scan_pose.turn, self.scan_pose.shift
             o, d, at = origin[:, line], direction[:, line], turn[1][:, k]
@@ -136,23 +137,32 @@ class Pass:
             if len(off):
                 stay = ~np.isin(line, off)
                 again = self._valleys(origin[:, off], direction[:, off], from_origin, sides=True)
-                mine = self._brackets(line[stay], k[stay], here[stay], before[stay], after[stay])
+                mine = self._brackets(z, line[stay], k[stay])
                 return tuple(np.concatenate(pair) for pair in zip(mine, (off[again[0]], *again[1:]), strict=True))
-        return self._brackets(line, k, here, before, after)
+        return self._brackets(z, line, k)
 
-    def _brackets(self, line: Ints, k: Ints, here: Floats, before: Floats, after: Floats) -> tuple[Any, ...]:
+    def _brackets(self, z: Floats, line: Ints, k: Ints) -> tuple[Any, ...]:
+        """Bracket, first guess and curvature of valleys at knots k of lines: the quartic through five knots."""
         knots, step = self.path.knots, self.path.knots[1] - self.path.knots[0]
         last = len(knots) - 1
-        inner = (k > 0) & (k < last) & (before < _NEVER) & (after < _NEVER)
-        second = np.where(inner, before - 2 * here + after, 1.0)
-        second = np.where(second > 0, second, 1.0)
-        guess = knots[k] + np.where(inner, 0.5 * step * (before - after) / second, 0.0)
+        a, b, c, d, e = (z[line, np.clip(k + i, 0, last)] for i in (-2, -1, 0, 1, 2))
+        inner = (k > 0) & (k < last) & (b < _NEVER) & (d < _NEVER)
+        five = inner & (k > 1) & (k < last - 1) & (a < _NEVER) & (e < _NEVER)
+        one = np.where(five, (a - 8 * b + 8 * d - e) / 12, (d - b) / 2)
+        two = np.where(five, (16 * (b + d) - a - e - 30 * c) / 12, b - 2 * c + d)
+        three, four = np.where(five, (e - a) / 2 + b - d, 0.0), np.where(five, a + e - 4 * (b + d) + 6 * c, 0.0)
+        x, bend = np.zeros(len(k)), two
+        for _ in range(3):
+            slope = one + x * (two + x * (three / 2 + x * four / 6))
+            bend = two + x * (three + x * four / 2)
+            good = inner & (bend > 0)
+            x = np.where(good, np.clip(x - slope / np.where(good, bend, 1.0), -1.0, 1.0), 0.0)
         return (
             line,
             knots[np.maximum(k - 1, 0)],
             knots[np.minimum(k + 1, last)],
-            guess,
-            np.where(inner, second / step**2, np.nan),
+            knots[k] + x * step,
+            np.where(inner & (bend > 0), bend / step**2, np.nan),
         )
 
     def _enter(
@@ -218,7 +228,8 @@ class Pass:
             nxt = np.where(~good & (step > last) & (hi[a] == last), last, nxt)
             moved = np.abs(nxt - now)
             # A secant step leaves about the product of the last two errors, relative to the knot width.
-            left = moved * np.minimum(np.abs(now - s_old[a]), width) / width
+            trust = np.fmin(np.abs(now - s_old[a]) / width, _GUESS_TRUST if turn == 0 else 1.0)
+            left = moved * trust
             with np.errstate(invalid="ignore"):
                 near = good & (left < _PLACE_DONE * width) & (np.abs(rate) * moved < _VALUE_DONE)
             tight = hi[a] - lo[a] < 1e-15 * (1 + np.abs(now))

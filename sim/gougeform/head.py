@@ -24,7 +24,7 @@ Ints = NDArray[np.intp]
 _SNAP = 2e-3  # mm: a block of one grind shorter than this along a ray is left out
 _ROUNDS = 14
 _MOST_VERTICES = 1_500_000
-_WHERE_TO_LOOK = (1 - np.cos(np.linspace(0, np.pi, 13))) / 2  # closer together near edge and heel: narrow lands
+_WHERE_TO_LOOK = (1 - np.cos(np.linspace(0, np.pi, 9))) / 2  # closer together near edge and heel: narrow lands
 _SAFETY = 0.9  # of the tolerance: between the places that are measured a facet may be a little further off
 _ROW_SHARE = 0.7  # of the tolerance along a column: a facet's diagonal sags by that, and by what columns add
 
@@ -104,6 +104,34 @@ class _Chains:
         return _Chains(joined(self.columns, other.columns), column[order], t, z, grind)
 
 
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """The surface at places measured before, as x + iy: z (mm), |n_z| of its normal, and the grind."""
+
+    place: NDArray[np.complex128]
+    z: Floats
+    steep: Floats
+    grind: NDArray[np.int8]
+
+    @classmethod
+    def nothing(cls) -> _Known:
+        return cls(np.zeros(0, complex), np.zeros(0), np.zeros(0), np.zeros(0, np.int8))
+
+    def at(self, ground: Ground, points: Floats) -> _Known:
+        """The surface at points (n, 2), computed where it is not known yet."""
+        place = points[:, 0] + 1j * points[:, 1]
+        order = np.argsort(self.place)
+        found = np.searchsorted(self.place, place, sorter=order)
+        source = order[np.minimum(found, len(order) - 1)] if len(order) else np.zeros(len(place), np.intp)
+        new = np.flatnonzero(self.place[source] != place) if len(order) else np.arange(len(place))
+        columns = [x[source] if len(order) else np.zeros(len(place), x.dtype) for x in (self.z, self.steep, self.grind)]
+        if len(new):
+            cut = reached(ground, points[new])
+            for column, value in zip(columns, (cut.z, np.abs(cut.normal[2]), cut.grind), strict=True):
+                column[new] = value
+        return _Known(place, *columns)
+
+
 def reached(ground: Ground, points: Floats) -> Cut:
     """The cut at section points (n, 2). Raises InputError where the wheel never touches the bar."""
     cut = ground.heights(points)
@@ -129,9 +157,10 @@ def build_head(fan: Fan, ground: Ground, tolerance: float) -> Head:
     # Rows far enough apart that the wheel's own hollow between them takes half the tolerance.
     spacing = np.sqrt(4 * tolerance / max(curvature, 1e-4))
     chains = _first_chains(first_columns(fan, ground, alone, tolerance), ground, alone, spacing)
+    known = _Known.nothing()
     for _ in range(_ROUNDS):
         faces, strip, grind, segments = _triangles(chains)
-        off, rows, columns, won = _measure(chains, faces, strip, ground, tolerance)
+        known, off, rows, columns, won = _measure(chains, faces, strip, ground, tolerance, known)
         if not len(rows) and not len(columns):
             grind = np.where(grind < 0, won, grind)
             return Head(
@@ -242,12 +271,12 @@ def _triangles(chains: _Chains) -> tuple[Ints, Ints, Ints, list[tuple[int, int]]
 
 
 def _measure(
-    chains: _Chains, faces: Ints, strip: Ints, ground: Ground, tolerance: float
-) -> tuple[float, Ints, Ints, Ints]:
+    chains: _Chains, faces: Ints, strip: Ints, ground: Ground, tolerance: float, known: _Known
+) -> tuple[_Known, float, Ints, Ints, Ints]:
     """How far facets lie off the surface at the middles of edges and faces.
 
-    Returns the largest distance, the stretches to halve (by their first vertex), the strips to halve, and the grind
-    that won in the middle of each face.
+    Returns the surface there, the largest distance, the stretches to halve (by their first vertex), the strips to
+    halve, and the grind that won in the middle of each face.
     """
     points, z = chains.points, chains.z
     size = len(z)
@@ -257,8 +286,8 @@ def _measure(
     a, b = keys // size, keys % size
     middle = np.concatenate([(points[a] + points[b]) / 2, points[faces].mean(1)])
     z_middle = np.concatenate([(z[a] + z[b]) / 2, z[faces].mean(1)])
-    cut = reached(ground, middle)
-    off = np.abs(cut.z - z_middle) * np.abs(cut.normal[2])
+    now = known.at(ground, middle)
+    off = np.abs(now.z - z_middle) * now.steep
     along = chains.column[a] == chains.column[b]
     bad = off > _SAFETY * tolerance
     bad[: len(a)][along] = off[: len(a)][along] > _ROW_SHARE * tolerance
@@ -272,7 +301,7 @@ def _measure(
     wide = far_enough(chains.columns.take(strips), chains.columns.take(strips + 1))
     if len(strips) and not wide.any() and not len(rows):
         strips, wide = strips[:1], wide[:1] | True  # nothing left to halve: the rounds run out and say so
-    return float(off.max()), a[rows], strips[wide], cut.grind[len(a) :].astype(np.intp)
+    return now, float(off.max()), a[rows], strips[wide], now.grind[len(a) :].astype(np.intp)
 
 
 def moved(head: Head, dz: float) -> Head:

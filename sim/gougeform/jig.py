@@ -89,17 +89,21 @@ class Pivot:
         """ε, rad: angle at the nose between the bar axis and the line to the pivot."""
         return float(np.arctan2(self.above, self.along))
 
-    def rim_distance(self, nose_angle: float, curvature: float) -> float:
-        """Distance rim to pivot (mm) for a nose angle (rad): the law of cosines, written without the centre."""
+    def rim_distance(self, nose_angle: float, curvature: float, across: float = 0.0) -> float:
+        """Distance rim to pivot (mm) for a nose angle (rad): the law of cosines, written without the centre.
+
+        across: how far from the pocket's plane along the wheel's axis a foot jig's contact lies, mm (a rod jig slides
+        there, so it stays 0).
+        """
         r = self.length
-        q = curvature * r * r / 2 + r * np.sin(nose_angle - self.slope)
+        q = curvature * (r * r - across * across) / 2 + r * np.sin(nose_angle - self.slope)
         inner = 1 + 2 * curvature * q
         return float(2 * q / (1 + np.sqrt(inner))) if inner > 0 else float("nan")
 
-    def nose_angle(self, rim: float, curvature: float) -> float:
+    def nose_angle(self, rim: float, curvature: float, across: float = 0.0) -> float:
         """The nose angle (rad) at a rim distance (mm); NaN where the nose cannot touch the wheel."""
         r = self.length
-        sine = (rim + curvature * (rim * rim - r * r) / 2) / r
+        sine = (rim + curvature * (rim * rim - r * r + across * across) / 2) / r
         return float(np.arcsin(sine) + self.slope) if abs(sine) <= 1 else float("nan")
 
 
@@ -161,12 +165,14 @@ def pivot_of(section: Section, fields: FootFields | RodFields) -> Pivot:
     return Pivot(fields.projection_mm + fields.hinge_back_mm, section.y_floor + drop + fields.shoe_mm)
 
 
-def rim_setting(pivot: Pivot, fields: FootFields | RodFields, wheel: Wheel) -> float:
+def rim_setting(pivot: Pivot, fields: FootFields | RodFields, wheel: Wheel, contact: float = 0.0) -> float:
     """The rim distance (mm) a foot or rod jig is set to, given or from the nose angle.
+
+    contact: place of the contact across the wheel's face, mm.
 
     Raises InputError where the nose cannot touch the wheel, or the pivot lies inside it.
     """
-    k = wheel.curvature
+    k, across = wheel.curvature, contact if fields.kind == "foot" else 0.0
     if fields.rim_distance_mm is not None:
         name, given, rim = "rim_distance_mm", fields.rim_distance_mm, fields.rim_distance_mm
     elif fields.centre_distance_mm is not None:
@@ -181,7 +187,7 @@ def rim_setting(pivot: Pivot, fields: FootFields | RodFields, wheel: Wheel) -> f
     else:
         assert fields.nose_angle_deg is not None  # the reader sees to it that one of the three is given
         name, given = "nose_angle_deg", fields.nose_angle_deg
-        rim = pivot.rim_distance(np.radians(given), k)
+        rim = pivot.rim_distance(float(np.radians(given)), k, across)
     reach = pivot.length
     if not (rim > 0):
         raise InputError(
@@ -189,7 +195,7 @@ def rim_setting(pivot: Pivot, fields: FootFields | RodFields, wheel: Wheel) -> f
             f"given {given:g}: the {'pocket' if fields.kind == 'foot' else 'rod'} would lie inside the wheel",
             "blunter nose angle or larger distance, a longer projection, or a smaller wheel",
         )
-    if not np.isfinite(pivot.nose_angle(rim, k)):
+    if not np.isfinite(pivot.nose_angle(rim, k, across)):
         raise InputError(
             f"jig.{name}",
             f"given {given:g}: rim to pivot is {rim:.1f} mm, but pivot to nose is only {reach:.1f} mm",
@@ -198,12 +204,12 @@ def rim_setting(pivot: Pivot, fields: FootFields | RodFields, wheel: Wheel) -> f
     return rim
 
 
-def build_jig(section: Section, fields: JigFields, wheel: Wheel) -> AnyJig:
-    """The jig of a recipe, set up for this bar and wheel."""
+def build_jig(section: Section, fields: JigFields, wheel: Wheel, contact: float = 0.0) -> AnyJig:
+    """The jig of a recipe, set up for this bar and wheel; contact: place across the wheel's face, mm."""
     if fields.kind == "table":
         return Table(float(np.radians(fields.nose_angle_deg)), section.y_floor, fields.projection_mm)
     pivot = pivot_of(section, fields)
-    rim = rim_setting(pivot, fields, wheel)
+    rim = rim_setting(pivot, fields, wheel, contact)
     if fields.kind == "foot":
         foot = np.array([0.0, section.y_floor - pivot.above, -pivot.along])
         return FootJig(foot, rim, pivot)

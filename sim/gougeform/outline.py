@@ -112,17 +112,22 @@ class Outline:
 
     def on_middle_plane(self, *, below: bool) -> float:
         """Height y (mm) of the lowest or highest point of the outline on the plane x = 0."""
-        v = np.linspace(0.0, self.count, 64 * self.count + 1)
-        x = self.point(v)[:, 0]
-        lo, hi = v[:-1], v[1:]
-        cross = np.flatnonzero((x[:-1] * x[1:] <= 0) & ((x[:-1] != 0) | (x[1:] != 0)))
-        lo, hi, sign = lo[cross], hi[cross], np.sign(x[1:] - x[:-1])[cross]
-        for _ in range(60):
-            mid = (lo + hi) / 2
-            after = self.point(mid)[:, 0] * sign > 0
-            lo, hi = np.where(after, lo, mid), np.where(after, mid, hi)
-        y = self.point((lo + hi) / 2)[:, 1]
-        return float(y.min() if below else y.max())
+        return self._middle[0] if below else self._middle[1]
+
+    @cached_property
+    def _middle(self) -> tuple[float, float]:
+        x0, x1 = self.start[:, 0], self.end[:, 0]
+        straight = (self.radius == 0) & (x0 * x1 <= 0) & (x0 != x1)
+        t = x0[straight] / (x0[straight] - x1[straight])
+        found = [self.start[straight, 1] + t * (self.end[straight, 1] - self.start[straight, 1])]
+        bent = (self.radius > np.abs(self.centre[:, 0])) & (self.radius > 0)
+        c, r = self.centre[bent], self.radius[bent]
+        for sign in (1.0, -1.0):
+            rise = sign * np.sqrt(r**2 - c[:, 0] ** 2)
+            turned = np.mod(np.arctan2(rise, -c[:, 0]) - self.angle[bent] + 1e-9, 2 * np.pi)
+            found.append((c[:, 1] + rise)[turned <= self.turn[bent] + 2e-9])
+        y = np.concatenate(found)
+        return float(y.min()), float(y.max())
 
 
 def round_outline(diameter: float) -> Outline:

@@ -5,7 +5,7 @@ rich is loaded when a report is printed, not before.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import IO, TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +15,7 @@ from gougeform.cautions import STRONG, cautions
 from gougeform.gouge import Gouge
 from gougeform.jig import Table as TableJig
 from gougeform.measures import WING_PER_CENT, Measures
+from gougeform.recipe import Jig
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -25,6 +26,11 @@ Row = tuple[str, ...]
 
 NOTHING = "–"
 """Stands where a number has no meaning: no bevel meets that plane, no relief there, no such setting."""
+
+EDGE_WORDS = (
+    "In the plane square to the edge. Bevel: straight from edge to heel. Hollow: of the bevel next"
+    f" to the edge, below zero where it bulges out. {NOTHING} where that plane meets no heel or relief."
+)
 
 _JIGS = {"foot": "foot jig", "rod": "rod jig", "table": "table"}
 _PIVOT = {"foot": "pocket", "rod": "rod"}
@@ -47,14 +53,14 @@ def print_report(measures: Measures, stream: IO[str]) -> None:
     head, *rows = setting_rows(measures.gouge)
     console.print(table("Settings", head, rows))
     head, *rows = edge_rows(measures)
-    console.print(table("Along the edge", head, rows))
+    console.print(table("Along the edge", head, rows, EDGE_WORDS))
     console.print(table("Lengths and steel", ("", ""), size_rows(measures)))
     print_list(console, "Notes", measures.notes)
     print_list(console, "Before you grind", cautions(recipe))
 
 
-def table(title: str, head: Sequence[str], rows: Iterable[Row]) -> Table:
-    """A table whose first column is words and whose others are numbers, set right."""
+def table(title: str, head: Sequence[str], rows: Iterable[Row], below: str = "") -> Table:
+    """A table whose first column is words and whose others are numbers, set right; `below` explains them."""
     from rich import box
     from rich.table import Table
 
@@ -62,6 +68,9 @@ def table(title: str, head: Sequence[str], rows: Iterable[Row]) -> Table:
         title=title,
         title_justify="left",
         title_style="bold",
+        caption=below or None,
+        caption_justify="left",
+        caption_style="dim",
         box=box.SIMPLE_HEAD,
         pad_edge=False,
         show_header=any(head),
@@ -99,8 +108,11 @@ def setting_rows(gouge: Gouge) -> list[Row]:
             "wheel",
             *("belt" if g.wheel.diameter_mm is None else f"{g.wheel.diameter_mm:g} mm" for g in grinds),
         ),
-        ("nose to clamp face (projection)", *(_mm(grind.jig.projection_mm) for grind in grinds)),
         ("set for a nose angle of", *(_deg(angle) for angle in _set_angles(gouge))),
+        ("projection, nose to clamp face", *(_field(g.jig, "projection_mm", _mm, "foot", "rod") for g in grinds)),
+        ("nose to where fingers hold the bar", *(_field(g.jig, "projection_mm", _mm, "table") for g in grinds)),
+        ("arm below the bar axis (cant)", *(_field(g.jig, "arm_cant_deg", _deg, "foot") for g in grinds)),
+        ("hinge axis to bar axis (cant)", *(_field(g.jig, "hinge_cant_deg", _deg, "rod") for g in grinds)),
     ]
     settings = gouge.settings
     pivots = dict.fromkeys(_PIVOT[g.jig.kind] for g in grinds if g.jig.kind in _PIVOT)
@@ -114,11 +126,11 @@ def setting_rows(gouge: Gouge) -> list[Row]:
         rows.append(("wheel's rim to rod's surface", *_to_rod_surface(gouge)))
     first = settings[0].rim_distance
     if first is not None and len(settings) > 1:
-        rows.append(("moved from the first grind", NOTHING, *(_moved(s.rim_distance, first) for s in settings[1:])))
+        rows.append(("from the first grind's place", NOTHING, *(_moved(s.rim_distance, first) for s in settings[1:])))
     if pivot:
         rows += [
-            (f"{pivot} above wheel's centre", *(_mm(getattr(g.jig, "height_mm", None)) for g in grinds)),
-            ("nose meets the wheel, above horizontal", *(_contact(s.contact) for s in settings)),
+            (f"{pivot} above wheel's centre", *(_field(g.jig, "height_mm", _mm, "foot", "rod") for g in grinds)),
+            ("contact above the horizontal", *(_contact(s.contact) for s in settings)),
         ]
     rows.append(("land to leave at the nose", *(_mm(grind.land_mm) for grind in grinds)))
     return [head, *(row for row in rows if any(cell != NOTHING for cell in row[1:]))]
@@ -182,6 +194,10 @@ def _set_angles(gouge: Gouge) -> list[float]:
     return angles
 
 
+def _field(jig: Jig, name: str, show: Callable[[float], str], *kinds: str) -> str:
+    return show(getattr(jig, name)) if jig.kind in kinds else NOTHING
+
+
 def _to_rod_surface(gouge: Gouge) -> list[str]:
     cells = []
     for grind, setting in zip(gouge.recipe.grinds, gouge.settings, strict=True):
@@ -193,7 +209,7 @@ def _to_rod_surface(gouge: Gouge) -> list[str]:
 def _moved(rim: float | None, first: float) -> str:
     if rim is None:
         return NOTHING
-    return f"{abs(rim - first):.2f} mm {'toward' if rim < first else 'away from'} the wheel"
+    return f"{abs(rim - first):.2f} mm {'nearer' if rim < first else 'farther'}"
 
 
 def _contact(angle: float | None) -> str:

@@ -19,18 +19,20 @@ def bracketed_roots(
     value_high: Floats,
     *,
     width: float,
+    small: float = 0.0,
     steps: int = 100,
 ) -> Floats:
     """(n,) roots between low and high (n,), where the values (n,) have opposite signs.
 
-    value(which, x) evaluates the functions `which` (m,) at x (m,). A bracket narrower than `width` is done.
+    value(which, x) evaluates the functions `which` (m,) at x (m,). A bracket narrower than `width`
+    or a value up to `small` is done.
     Chandrupatla's method (Advances in Engineering Software 28, 1997): inverse quadratic where that is safe, halving
     otherwise. An infinite value counts by its sign alone.
     """
     a, b, c = high.astype(float), low.astype(float), high.astype(float)
     fa, fb, fc = value_high.astype(float), value_low.astype(float), value_high.astype(float)
     part = np.full(len(a), 0.5)
-    todo = np.flatnonzero((fa != 0) & (fb != 0))
+    todo = np.flatnonzero((np.abs(fa) > small) & (np.abs(fb) > small))
     for _ in range(steps):
         if not len(todo):
             break
@@ -50,5 +52,5 @@ def bracketed_roots(
             gap = np.abs(b[todo] - a[todo])
             edge = np.minimum(0.5 * width / gap, 0.5)
         part[todo] = np.clip(np.where(safe, quadratic, 0.5), edge, 1 - edge)
-        todo = todo[(gap > width) & (fx != 0)]
+        todo = todo[(gap > width) & (np.abs(fx) > small)]
     return np.where(np.abs(fa) <= np.abs(fb), a, b)

@@ -17,7 +17,7 @@ Ints = NDArray[np.intp]
 Height = Callable[[Floats], Floats]
 """Heights z (n,) mm over section points (n, 2) mm."""
 
-_CLOSE = 1e-9  # mm: heights nearer than this are the same
+_CLOSE = 1e-9  # mm: heights nearer than this are the same, the kernel finds them no better
 
 
 def surfaces(ground: Ground, shift: float = 0.0) -> list[Height]:
@@ -72,7 +72,13 @@ def hand_overs(
             return out
 
         root = bracketed_roots(
-            difference, low, high, z_low[a, rows] - z_low[b, rows], z_high[a, rows] - z_high[b, rows], width=1e-14
+            difference,
+            low,
+            high,
+            z_low[a, rows] - z_low[b, rows],
+            z_high[a, rows] - z_high[b, rows],
+            width=1e-14,
+            small=_CLOSE,
         )
         if len(heights) == 2:
             found.append((at, root, a, b))
