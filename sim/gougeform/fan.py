@@ -59,8 +59,8 @@ def joined(*parts: Columns) -> Columns:
 
 
 @dataclass(frozen=True, eq=False)
-class _Chain:
-    """A curve as seen from the pole: places and their angles at a dense set of them, both growing."""
+class SeenCurve:
+    """A curve as seen from a pole: places and their angles at a dense set of them, both growing."""
 
     place: Floats
     phi: Floats
@@ -91,8 +91,8 @@ class Fan:
 
     section: Section
     pole: Floats
-    _flute: _Chain
-    _outline: _Chain
+    _flute: SeenCurve
+    _outline: SeenCurve
 
     @property
     def phi_left(self) -> float:
@@ -125,14 +125,14 @@ class Fan:
     def at_flute(self, u: Floats) -> Columns:
         """Columns through the flute places u (n,)."""
         inner = self.section.flute_point(u)
-        phi = _angle(inner - self.pole)
+        phi = angle_from_up(inner - self.pole)
         v = self._outline.at(phi, self.pole)
         return Columns(phi, np.asarray(u, float), v, inner, self.section.outline.point(v))
 
     def at_outline(self, v: Floats) -> Columns:
         """Columns through the outline places v (n,) between the lips."""
         outer = self.section.outline.point(v)
-        phi = _angle(outer - self.pole)
+        phi = angle_from_up(outer - self.pole)
         u = self._flute.at(phi, self.pole)
         return Columns(phi, u, np.asarray(v, float), self.section.flute_point(u), outer)
 
@@ -186,7 +186,7 @@ def build_fan(section: Section) -> Fan:
     ):
         seen = point(place)
         seen[[0, -1]] = lip
-        chains.append(_Chain(place, _angle(seen - pole), point, tangent))
+        chains.append(SeenCurve(place, angle_from_up(seen - pole), point, tangent))
     return Fan(section, pole, *chains)
 
 
@@ -202,7 +202,8 @@ def _least_sine(point: Floats, tangent: Floats, height: Floats) -> Floats:
     return np.asarray((_cross(off, tangent) / size).min(1))
 
 
-def _angle(off: Floats) -> Floats:
+def angle_from_up(off: Floats) -> Floats:
+    """(n,) rad in 0 … 2 pi: directions (n, 2) counted anticlockwise from +y."""
     return np.mod(np.arctan2(off[..., 1], off[..., 0]) - np.pi / 2, 2 * np.pi)
 
 

@@ -57,6 +57,15 @@ class Gouge:
         )
 
     @cached_property
+    def symmetric(self) -> bool:
+        """True where both halves come out alike: a symmetric outline, and every contact in the wheel's middle."""
+        outline = self.section.outline
+        v = np.linspace(0.0, outline.count, 16 * outline.count, endpoint=False)
+        mirrored = outline.nearest(outline.point(v) * [-1.0, 1.0])[0]
+        middle = all(g.path.path == "steady" or g.path.contact_mm == 0 for g in self.recipe.grinds)
+        return middle and bool((np.abs(mirrored) < 1e-9).all())
+
+    @cached_property
     def older(self) -> Gouge | None:
         """The tool before, ground by its own recipe."""
         return None if self.recipe.older is None else shape(self.recipe.older)
@@ -167,7 +176,8 @@ def _setting(grind: ResolvedGrind, jig: AnyJig, wheel: Wheel) -> Setting:
             "a height within that distance",
         )
     # The nose's place on the wheel as seen from the pivot's direction, from the triangle centre, pivot, nose.
-    r2 = jig.pivot.length**2
+    across = grind.path.contact_mm if grind.path.path == "traced" and grind.jig.kind == "foot" else 0.0
+    r2 = jig.pivot.length**2 - across**2
     x = -k * (r2 - rim * rim) / (2 * (1 + k * rim))
     z = np.sqrt(r2 - (x - rim) ** 2)
     pivot_angle = float(np.arcsin(sine))
