@@ -113,7 +113,7 @@ def test_reads_a_file_with_defaults(tmp_path):
     assert recipe.name == "mine"
     assert recipe.source == str(tmp_path / "mine.toml")
     assert recipe.bar.steel.name == "hss"
-    assert recipe.bar.steel.density_g_cm3 == 8.0
+    assert recipe.bar.steel.density_g_cm3 == 8.15
     assert recipe.flute.run_out_mm is None
     assert (recipe.wheel.kind, recipe.wheel.corner_radius_mm, recipe.wheel.radius_mm) == ("wheel", 1.0, 100.0)
     assert recipe.older is None

@@ -5,6 +5,8 @@ A chord of flute or outline is nowhere further than half the tolerance from the 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -32,7 +34,7 @@ def far_enough(a: Columns, b: Columns, least: float = LEAST_GAP) -> Flags:
     return np.minimum(*apart) > least
 
 
-def first_columns(fan: Fan, ground: Ground, alone: list[Height], tolerance: float) -> Columns:
+def first_columns(fan: Fan, ground: Ground, alone: Sequence[Height], tolerance: float) -> Columns:
     """Columns from lip to lip. ground: what lays out the steps along the edge; alone: its grinds one by one."""
     even = _even(fan, ground)
     kept = _placed(fan.lips, fan.corners)
@@ -60,7 +62,7 @@ def sagitta(fan: Fan, columns: Columns) -> Floats:
     return worst
 
 
-def crossings(fan: Fan, columns: Columns, alone: list[Height]) -> Columns:
+def crossings(fan: Fan, columns: Columns, alone: Sequence[Height]) -> Columns:
     """Columns where on flute or outline one grind hands over to another, so that creases end exactly there."""
     out = []
     for place, point, at in (

@@ -27,9 +27,8 @@ def stage(folder: Path) -> Iterator[Path]:
     Raises InputError where the folder cannot be made or written.
     """
     with _as_input_error(folder):
-        made = _make(folder)
-        _sweep(folder)
-        inner = Path(tempfile.mkdtemp(prefix=_STAGE, dir=folder))
+        made, inner = _open(folder)
+        _sweep(folder, inner)
     try:
         yield inner
     finally:
@@ -77,21 +76,28 @@ def _as_input_error(place: Path) -> Iterator[None]:
         ) from error
 
 
-def _make(folder: Path) -> list[Path]:
-    """Make a folder with its parents; returns those that were new, innermost first."""
-    missing = []
-    for each in (folder, *folder.parents):
-        if each.exists():
-            break
-        missing.append(each)
-    folder.mkdir(parents=True, exist_ok=True)
-    return missing
+def _open(folder: Path) -> tuple[list[Path], Path]:
+    """Make the folder and a stage in it; returns the folders that were new, innermost first, and the stage."""
+    for last_try in (False, False, True):
+        missing = []
+        for each in (folder, *folder.parents):
+            if each.exists():
+                break
+            missing.append(each)
+        folder.mkdir(parents=True, exist_ok=True)
+        try:
+            return missing, Path(tempfile.mkdtemp(prefix=_STAGE, dir=folder))
+        except FileNotFoundError:  # another run that failed has just tidied the empty folder away
+            if last_try:
+                raise
+    raise AssertionError("unreachable")
 
 
-def _sweep(folder: Path) -> None:
+def _sweep(folder: Path, mine: Path) -> None:
+    """Remove what runs that were killed outright have left."""
     for old in folder.glob(f"{_STAGE}*"):
         with suppress(OSError):
-            if time.time() - old.stat().st_mtime > _FORGOTTEN_S:
+            if old != mine and time.time() - old.stat().st_mtime > _FORGOTTEN_S:
                 shutil.rmtree(old, ignore_errors=True)
 
 

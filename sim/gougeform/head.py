@@ -26,7 +26,7 @@ _ROUNDS = 14
 _MOST_VERTICES = 1_500_000
 _WHERE_TO_LOOK = (1 - np.cos(np.linspace(0, np.pi, 9))) / 2  # closer together near edge and heel: narrow lands
 _SAFETY = 0.9  # of the tolerance: between the places that are measured a facet may be a little further off
-_ROW_SHARE = 0.7  # of the tolerance along a column: a facet's diagonal sags by that, and by what columns add
+_ROW_SHARE = 0.35  # of the tolerance along a column: a hollow face's facets all lie ahead of it, which adds volume
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,8 +154,8 @@ def build_head(fan: Fan, ground: Ground, tolerance: float) -> Head:
     """
     alone = surfaces(ground)
     curvature = max(one.wheel.curvature for one in ground.passes)
-    # Rows far enough apart that the wheel's own hollow between them takes half the tolerance.
-    spacing = np.sqrt(4 * tolerance / max(curvature, 1e-4))
+    # Rows far enough apart that the wheel's own hollow between them takes no more than their share.
+    spacing = np.sqrt(8 * 0.8 * _ROW_SHARE * tolerance / max(curvature, 1e-4))
     chains = _first_chains(first_columns(fan, ground, alone, tolerance), ground, alone, spacing)
     known = _Known.nothing()
     for _ in range(_ROUNDS):

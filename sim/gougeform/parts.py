@@ -183,6 +183,34 @@ class Wheel(Part):
         return math.pi * self.diameter_mm * self.rpm / 60_000
 
 
+class Handle(Part):
+    """What follows behind the steel, and where hands and rest are; every field has a usual value."""
+
+    noun: ClassVar[str] = "a handle"
+    ferrule_diameter_mm: Number = Field(22.0, gt=0, le=200, description="diameter of the ferrule in mm")
+    ferrule_length_mm: Number = Field(25.0, gt=0, le=500, description="length of the ferrule in mm")
+    handle_diameter_mm: Number = Field(30.0, gt=0, le=200, description="largest diameter of the handle in mm")
+    handle_length_mm: Number = Field(275.0, gt=0, le=3000, description="length of the handle behind the ferrule in mm")
+    tang_mm: Number = Field(45.0, ge=0, le=3000, description="length of the bar inside ferrule and handle, in mm")
+    hand_mm: Number = Field(
+        220.0, gt=0, le=3000, description="middle of the rear hand behind the front of the ferrule, in mm"
+    )
+    young_gpa: Number = Field(12.0, gt=0, le=1000, description="Young's modulus of the handle along it, in GPa")
+    density_g_cm3: Number = Field(0.7, gt=0, le=25, description="density of the handle in g/cm³")
+
+    @model_validator(mode="after")
+    def _hands_fit(self) -> Handle:
+        whole = self.ferrule_length_mm + self.handle_length_mm
+        for name, value in (("hand_mm", self.hand_mm), ("tang_mm", self.tang_mm)):
+            if value > whole:
+                raise InputError(
+                    name,
+                    f"given {value:g}, allowed is at most the length of ferrule and handle, {whole:g} mm",
+                    f"make {name} smaller or handle_length_mm larger",
+                )
+        return self
+
+
 class _Jig(Part):
     projection_mm: Number = Field(
         gt=0, le=1000, description="how far the nose stands ahead of the clamp face in mm"

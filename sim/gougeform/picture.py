@@ -33,14 +33,14 @@ BAR, FLUTE, FIRST_GRIND = 0, 1, 2
 """Parts of the surface; later grinds follow the first one."""
 
 PAPER, INK, QUIET = "#f7f4ee", "#2b2f33", "#6d7278"
-TINTS = {BAR: "#b4bbc1", FLUTE: "#dfe3e6"}
+TINTS = {BAR: "#b0b7bd", FLUTE: "#e6eaec"}
 GRIND_TINTS = ("#dba63f", "#4d9c92", "#a87ca6", "#7f9c4d", "#c07f5e")
 EDGE, CREASE, HEEL = "#a31f34", "#17403f", "#565c62"
 
 WIDTH, HEIGHT = 2000, 1500
 _MARGIN, _TITLE, _GAP = 70, 190, 60
 _PAD = 14  # px round every view
-LIGHTS = (((-0.5, 0.9, 1.0), 0.5), ((0.9, -0.3, 0.8), 0.3), ((-0.2, -1.0, 0.5), 0.2))
+LIGHTS = (((-0.5, 0.9, 1.0), 0.55), ((0.9, -0.3, 0.8), 0.35), ((-0.2, -1.0, 0.5), 0.3))
 """Position as seen from the eye (right, up, toward it) and strength of each."""
 _FINER = 2  # views are drawn this much larger and averaged down: smooth outlines without a graphics card
 _LIFT = 0.05  # mm: lines stand this much toward the eye, so that they are not swallowed by the surfaces they end
@@ -127,7 +127,7 @@ def layout(shape: Shape) -> Layout:
     tip = float(ground[:, 2].max())
     bevel = tip - float(ground[:, 2].min())
     length = min(max(1.35 * bevel, 2.0 * max(wide, tall)), whole)
-    room_wide, room_tall = WIDTH - 2 * _MARGIN - _GAP, HEIGHT - _TITLE - 300
+    room_wide, room_tall = WIDTH - 2 * _MARGIN - _GAP, HEIGHT - _TITLE - 350
     scale = min(room_wide / (length + 1.9 * wide), room_tall / (wide + tall))
     long_px, wide_px, tall_px = (round(scale * v) + 2 * _PAD for v in (length, wide, tall))
     left, top = _MARGIN, _TITLE + 50
@@ -198,7 +198,7 @@ def _scene(shape: Shape) -> list[_Painted]:
         surface = pyvista.PolyData.from_regular_faces(shape.points, shape.faces[shape.part == part]).clean()
         # Round surfaces are shaded smooth, real corners of the bar stay sharp.
         surface = surface.compute_normals(cell_normals=False, split_vertices=True, feature_angle=30.0)
-        look = {"color": tint(int(part)), "smooth_shading": True, "ambient": 0.5, "diffuse": 0.6, "specular": 0.0}
+        look = {"color": tint(int(part)), "smooth_shading": True, "ambient": 0.52, "diffuse": 0.62, "specular": 0.0}
         scene.append(_Painted(surface, look))
     for ends, colour, width in shape.lines().values():
         if len(ends):
@@ -299,3 +299,48 @@ def make_picture(mesh: Path, out: Path, title: str, lines: Sequence[str] = (), *
     """Draw a written mesh in a process of its own; says what to install where that process dies."""
     words = [str(mesh), str(out), "--title", title, *(f"--line={line}" for line in lines)]
     return run_apart("gougeform.picture", words, what="The picture", timeout_s=timeout_s, hint=GRAPHICS_HINT)
+
+
+def read_shape(mesh: Path) -> Shape:
+    """The triangles of a written VTU file, their cell data "surface" made into parts.
+
+    Raises InputError where the file cannot be read or is not one of ours.
+    """
+    import meshio
+
+    try:
+        found = meshio.read(mesh, file_format="vtu")
+        faces = found.cells_dict["triangle"]
+        code = found.cell_data_dict["surface"]["triangle"].astype(int)
+    except (OSError, KeyError, meshio.ReadError, SyntaxError, ValueError) as error:
+        raise InputError(
+            "", f"is not a mesh with named surfaces: {error}", "give the .vtu file that `gougeform grind` writes", str(mesh)
+        ) from error
+    return Shape(np.asarray(found.points, float), faces.astype(np.intp), parts_of(code))
+
+
+def parts_of(surface: Ints) -> Ints:
+    """Parts (m,) from a solid's surface numbers (m,): the grinds come first, then flute, run-out, outline and end."""
+    grinds = int(surface.max()) - 3
+    meaning = np.array([*(FIRST_GRIND + i for i in range(grinds)), FLUTE, FLUTE, BAR, BAR])
+    return meaning[surface]
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Draw one picture; returns 0, or 2 with one message on standard error."""
+    parser = argparse.ArgumentParser(prog="python -m gougeform.picture", description=(__doc__ or "").split("\n")[0])
+    parser.add_argument("mesh", type=Path, metavar="MESH.vtu")
+    parser.add_argument("out", type=Path, metavar="OUT.png")
+    parser.add_argument("--title", default="")
+    parser.add_argument("--line", action="append", default=[], help="a line under the title; at most two")
+    given = parser.parse_args(argv)
+    try:
+        draw(read_shape(given.mesh), given.out, given.title, given.line)
+    except InputError as error:
+        sys.stderr.write(f"{error}\n")
+        return 2
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -16,8 +16,8 @@ PATIENCE_S = 1.0
 def step(text: str, stream: IO[str] | None = None) -> Iterator[None]:
     """While the body runs longer than PATIENCE_S, show `text` on standard error (or another stream)."""
     out = sys.stderr if stream is None else stream
-    over, spoken = threading.Event(), threading.Lock()
-    watcher = threading.Thread(target=_watch, args=(text, out, over, spoken), daemon=True)
+    over = threading.Event()
+    watcher = threading.Thread(target=_watch, args=(text, out, over), daemon=True)
     watcher.start()
     try:
         yield
@@ -26,7 +26,7 @@ def step(text: str, stream: IO[str] | None = None) -> Iterator[None]:
         watcher.join()
 
 
-def _watch(text: str, out: IO[str], over: threading.Event, spoken: threading.Lock) -> None:
+def _watch(text: str, out: IO[str], over: threading.Event) -> None:
     if over.wait(PATIENCE_S):
         return
     try:

@@ -20,6 +20,7 @@ from gougeform.parts import (
     EllipseFlute,
     Flute,
     FootJig,
+    Handle,
     Jig,
     ParabolaFlute,
     Path,
@@ -46,6 +47,7 @@ __all__ = [
     "EllipseFlute",
     "Flute",
     "FootJig",
+    "Handle",
     "Jig",
     "ParabolaFlute",
     "Path",
@@ -68,7 +70,7 @@ __all__ = [
     "to_toml",
 ]
 
-_KEYS = ["title", "bar", "flute", "wheel", "jig", "grind", "older"]
+_KEYS = ["title", "bar", "flute", "wheel", "jig", "grind", "older", "handle"]
 _MOST_GRINDS = 20
 _MOST_OLDER = 20
 
@@ -78,7 +80,7 @@ class Recipe:
     """One tool and its grinds. Two recipes are equal when they say the same, wherever they were read.
 
     wheel is the recipe's own; a grind may have another. older is the tool's shape before, or None.
-    name is the file's name without .toml and source its path as given, both "" for one made from a table.
+    handle is what follows behind the steel. name is the file's name without .toml and source its path as given, both "" for one made from a table.
     table is what it was checked from, with all references filled in.
     """
 
@@ -87,6 +89,7 @@ class Recipe:
     wheel: Wheel
     grinds: tuple[ResolvedGrind, ...]
     older: Recipe | None = None
+    handle: Handle = field(default_factory=Handle)
     title: str = ""
     name: str = field(default="", compare=False)
     source: str = field(default="", compare=False)
@@ -195,7 +198,13 @@ def _checked(raw: Table, place: Place, name: str, files: dict[str, str], depth: 
         older = _older(raw["older"], place, depth)
         _same_stock(older, bar, flute)
         table["older"] = older.table
-    return Recipe(bar, flute, wheel, grinds, older, title, name, place.file, table)
+    handle = Handle()
+    if "handle" in raw:
+        filled = fill(raw["handle"], "handle", "handle", place)
+        table["handle"] = filled.table
+        files.update(under("handle", filled.files))
+        handle = validated(Handle, filled.table, "handle")
+    return Recipe(bar, flute, wheel, grinds, older, handle, title, name, place.file, table)
 
 
 def _bar(table: Table) -> Bar:

@@ -1,0 +1,61 @@
+"""Grind one tool of an invented workshop that restores turned stair balusters, and say where to look."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from gougeform.commands.grind import Done, grind_named, output_arguments, print_missing_picture, print_tables
+
+RECIPE = "baluster-square-10-relief-foot"
+
+STORY = """\
+A workshop restores a staircase: forty balusters, each with tight coves between
+beads. The tool is a detail gouge made from a square 10 mm bar, ground on a foot jig
+to a fingernail edge, with a relief behind it so that the heel stays off the wood."""
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """What `gougeform demo` takes."""
+    output_arguments(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Grind the demo tool."""
+    print(STORY, end="\n\n", flush=True)
+    done = grind_named(RECIPE, arguments)
+    print_tables(done)
+    print()
+    print(where_to_look(done))
+    print_missing_picture(done)
+    return 0
+
+
+def where_to_look(done: Done) -> str:
+    """What each file is good for, in the words of a person at the grinder, picture first."""
+    uses = {
+        "head.png": "look at this first: the ground head, every surface in the colour of its grind",
+        "edge.csv": "every place along the edge, for a spreadsheet: angle, bevel, how to hold the jig",
+        ".3mf": "the tool as a solid, for a viewer or a slicer (knows it is in mm)",
+        ".stl": "the same for older programs (choose mm when asked)",
+        ".vtu": "the same with surfaces and edge angles named, for a mesh viewer",
+        "result.json": "all numbers above, for other programs",
+        "recipe.toml": "the whole recipe in one file: change a number and grind it again",
+    }
+    width = max(len(path.name) for path in done.files) + 2
+    lines = ["Where to look:"]
+    for end, use in uses.items():
+        lines += [f"  {path.name:<{width}}{use}" for path in done.files if path.name.endswith(end)]
+    folder = done.files[0].parent
+    lines += [
+        "",
+        "Try a change: open recipe.toml, set wing_length_mm to 8, then",
+        f"  gougeform grind {_quoted(folder / 'recipe.toml')} -o {_quoted(Path('out') / 'shorter-wing')}",
+    ]
+    return "\n".join(lines)
+
+
+def _quoted(path: Path) -> str:
+    import shlex
+
+    return shlex.quote(str(path))

@@ -1,0 +1,230 @@
+"""The whole tool as surface patches: ground head, fluted and plain shank, ferrule and handle.
+
+Every patch is a bilinear quadrilateral whose corners lie on the surface, so a patch stands for the surface to within
+its sagitta (SAGITTA_MM at most). Where a patch comes near the wood the search cuts it up further.
+Tool frame, lengths in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.edge import Edge, heel_places, measure_edge
+from gougeform.fan import build_fan
+from gougeform.gouge import Gouge
+from gougeform.parts import Handle
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+PARTS = ("wing", "bevel", "heel", "cheek", "flute", "shank", "ferrule", "handle")
+WING, BEVEL, HEEL, CHEEK, FLUTE, SHANK, FERRULE, HANDLE = range(len(PARTS))
+BEHIND_HEEL = (CHEEK, SHANK, FERRULE, HANDLE)
+
+CHEEK_BEHIND_MM = 10.0
+"""The bar's sides count as cheek down to this far behind the rearmost place of heel and edge, then as shank."""
+
+SAGITTA_MM = 0.01
+"""Largest distance of a patch's surface from the patch."""
+
+_HEEL_STRIP = 0.05  # share of a ray next to the heel whose patches are called heel
+_GROUP = 12  # patches to a group
+
+
+@dataclass(frozen=True, eq=False)
+class Body:
+    """n patches. corners: (n, 4, 3) in order round each patch, part: (n,) an index into PARTS.
+
+    frames: the edge's (3, k) points and unit vectors at k stations: `edge` the edge tangent, `back` in the bevel square
+    to it toward the heel, `out` the bevel's outward normal; edge = back × out.
+    """
+
+    corners: Floats
+    part: Ints
+    point: Floats
+    edge: Floats
+    back: Floats
+    out: Floats
+    stations: Edge
+    handle: Handle
+    bar_length: float
+
+    @cached_property
+    def middle(self) -> Floats:
+        """(n, 3): a point of each patch."""
+        return self.corners.mean(1)
+
+    @cached_property
+    def radius(self) -> Floats:
+        """(n,): no point of a patch is further from its middle."""
+        return np.linalg.norm(self.corners - self.middle[:, None], axis=2).max(1)
+
+    @cached_property
+    def groups(self) -> tuple[Floats, Floats, Ints, Ints]:
+        """Balls round neighbouring patches: middle (g, 3), radius (g,), and the patches of group i as order[first[i]:first[i + 1]]."""
+        order, first = _grouped(self.middle, self.part)
+        middle, radius = np.empty((len(first) - 1, 3)), np.empty(len(first) - 1)
+        for i in range(len(first) - 1):
+            mine = order[first[i] : first[i + 1]]
+            middle[i] = (self.middle[mine].min(0) + self.middle[mine].max(0)) / 2
+            radius[i] = (np.linalg.norm(self.middle[mine] - middle[i], axis=1) + self.radius[mine]).max()
+        return middle, radius, order, first
+
+    @cached_property
+    def scouts(self) -> Floats:
+        """(k, 3): few points of the surface, spread over all parts, that turn down most postures."""
+        chosen = []
+        for part, many in ((WING, 9), (HEEL, 15), (BEVEL, 6), (CHEEK, 18), (SHANK, 14), (FERRULE, 8), (HANDLE, 10)):
+            mine = self.middle[self.part == part]
+            if part == WING:
+                mine = self.point.T
+            if len(mine):
+                chosen.append(_spread(mine, many))
+        return np.concatenate(chosen)
+
+    def axis_station(self) -> float:
+        """Height of the bar axis in the tool frame is 0: axis points are (0, 0, z)."""
+        return 0.0
+
+
+def build_body(gouge: Gouge, *, fineness: float = 1.0, head_only: bool = False) -> Body:
+    """The tool's surface; `fineness` 2 halves every patch, `head_only` leaves out what follows the ground head."""
+    edge = measure_edge(gouge)
+    handle = gouge.recipe.handle
+    section, length = gouge.section, gouge.recipe.bar.length_mm
+    pieces: list[tuple[Floats, Ints]] = [_ground(gouge, edge, fineness)]
+    rear = float(min(edge.heel_line[2].min(), edge.point[2].min()))
+    if not head_only:
+        v = _spaced(heel_places(gouge), section.outline.point, 0.4 / fineness, section.outline.breaks)
+        flat = section.outline.point(v)
+        start = gouge.ground.heights(flat).z
+        back = max(rear - CHEEK_BEHIND_MM, -length)
+        pieces.append(_wall(flat, start, np.full(len(v), back), _count(start.min() - back, 3.0, fineness), CHEEK))
+        flute_end = -min(gouge.recipe.flute.length_mm, length)
+        behind = np.full(len(v), min(back, -1e-9))
+        pieces.append(_wall(flat, behind, np.full(len(v), -length), _count(length + back, 8.0, fineness), SHANK))
+        u = np.linspace(section.u_left, section.u_right, int(17 * fineness))
+        groove = section.flute_point(u)
+        top = gouge.ground.heights(groove).z
+        # Neighbouring patches must face the same way as the walls; only the points matter for distances.
+        pieces.append(_wall(groove, top, np.full(len(u), flute_end), _count(top.min() - flute_end, 4.0, fineness), FLUTE))
+        if flute_end > -length:
+            v = np.linspace(section.v_right, section.v_left + section.outline.count, int(25 * fineness))
+            crown = section.outline.point(v)
+            ones = np.ones(len(v))
+            pieces.append(
+                _wall(crown, ones * flute_end, -ones * length, _count(length + flute_end, 8.0, fineness), SHANK)
+            )
+        pieces += _behind(handle, length, fineness)
+    corners = np.concatenate([c for c, _ in pieces])
+    part = np.concatenate([p for _, p in pieces])
+    back_ = np.cross(edge.tangent.T, edge.normal.T).T
+    # Toward the heel: into the steel under the edge, away from the flute.
+    flute = np.zeros_like(edge.normal)
+    flute[:2] = section.flute_normal(edge.u).T
+    back_ *= np.where((back_ * flute).sum(0) > 0, -1.0, 1.0)
+    along = np.cross(back_.T, edge.normal.T).T
+    return Body(corners, part, edge.point, along, back_, edge.normal, edge, handle, length)
+
+
+def _ground(gouge: Gouge, edge: Edge, fineness: float) -> tuple[Floats, Ints]:
+    """The ground surface on the rays of the section's fan, from edge to heel."""
+    fan = build_fan(gouge.section)
+    every = max(int(round(6 / fineness)), 1)
+    u = np.unique(np.concatenate([edge.u[::every], edge.u[-1:], [0.0]]))
+    inner_columns = fan.at_flute(u[1:-1])
+    inner = np.concatenate([gouge.section.lip(-1)[None], inner_columns.inner, gouge.section.lip(1)[None]])
+    outer = np.concatenate([gouge.section.lip(-1)[None], inner_columns.outer, gouge.section.lip(1)[None]])
+    # Rays through the flute crowd where it is steep: add rays through the outline.
+    v = _spaced(heel_places(gouge), gouge.section.outline.point, 0.4 / fineness, gouge.section.outline.breaks)[1:-1]
+    more = fan.at_outline(v)
+    inner, outer = np.concatenate([inner, more.inner]), np.concatenate([outer, more.outer])
+    phi = np.concatenate([[fan.phi_left], inner_columns.phi, [fan.phi_right], more.phi])
+    order = np.argsort(phi, kind="stable")
+    inner, outer = inner[order], outer[order]
+    rows = np.concatenate([np.linspace(0.0, 1 - _HEEL_STRIP, int(13 * fineness)), [1.0]])
+    grid = inner[:, None] + rows[None, :, None] * (outer - inner)[:, None]
+    z = gouge.ground.heights(grid.reshape(-1, 2)).z.reshape(grid.shape[:2])
+    points = np.concatenate([grid, z[..., None]], -1)
+    corners = _quads(points)
+    part = np.full((points.shape[0] - 1, len(rows) - 1), BEVEL)
+    part[:, -1] = HEEL
+    part[:, 0] = WING
+    return corners, part.ravel()
+
+
+def _wall(flat: Floats, start: Floats, stop: Floats, steps: int, part: int) -> tuple[Floats, Ints]:
+    """Patches along the bar over a curve of the section (k, 2), from z = start to stop (k,)."""
+    share = np.linspace(0.0, 1.0, steps + 1)
+    z = start[:, None] + share * (stop - start)[:, None]
+    grid = np.concatenate([np.repeat(flat[:, None], steps + 1, 1), z[..., None]], -1)
+    return _quads(grid), np.full((len(flat) - 1) * steps, part)
+
+
+def _behind(handle: Handle, length: float, fineness: float) -> list[tuple[Floats, Ints]]:
+    """Ferrule and handle: two cylinders about the bar axis with their front faces, and the handle's end."""
+    out = []
+    begin = -length
+    for radius, size, part in (
+        (handle.ferrule_diameter_mm / 2, handle.ferrule_length_mm, FERRULE),
+        (handle.handle_diameter_mm / 2, handle.handle_length_mm, HANDLE),
+    ):
+        count = int(np.ceil(fineness * np.pi / np.arccos(1 - min(SAGITTA_MM / radius, 1.0)))) + 1
+        phi = np.linspace(0, 2 * np.pi, count)
+        ring = radius * np.stack([np.cos(phi), np.sin(phi)], -1)
+        ones = np.ones(count)
+        out.append(_wall(ring, ones * begin, ones * (begin - size), _count(size, 20.0, fineness), part))
+        for z in (begin, begin - size) if part == HANDLE else (begin,):
+            share = np.linspace(0.0, 1.0, max(int(4 * fineness), 2))[None, :, None]
+            disc = np.concatenate([ring[:, None] * share, np.full((count, share.shape[1], 1), z)], -1)
+            out.append((_quads(disc), np.full((count - 1) * (share.shape[1] - 1), part)))
+        begin -= size
+    return out
+
+
+def _quads(grid: Floats) -> Floats:
+    """(m, 4, 3): the patches of a grid of points (a, b, 3)."""
+    corners = np.stack([grid[:-1, :-1], grid[1:, :-1], grid[1:, 1:], grid[:-1, 1:]], 2)
+    return corners.reshape(-1, 4, 3)
+
+
+def _count(size: float, step: float, fineness: float) -> int:
+    return max(int(np.ceil(size / step * fineness)), 1)
+
+
+def _spaced(v: Floats, point: object, step: float, breaks: Floats) -> Floats:
+    """Places (m,) out of v, `step` mm apart or closer, with every break between the first and the last."""
+    p = point(v)  # type: ignore[operator]
+    far = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(p, axis=0), axis=1))])
+    even = np.interp(np.linspace(0, far[-1], int(np.ceil(far[-1] / step)) + 1), far, v)
+    return np.unique(np.concatenate([even, breaks[(breaks > v[0]) & (breaks < v[-1])]]))
+
+
+def _spread(points: Floats, many: int) -> Floats:
+    """`many` of the points, each as far as can be from those before it."""
+    chosen = [int(np.argmax(np.linalg.norm(points - points.mean(0), axis=1)))]
+    far = np.linalg.norm(points - points[chosen[0]], axis=1)
+    for _ in range(min(many, len(points)) - 1):
+        chosen.append(int(far.argmax()))
+        far = np.minimum(far, np.linalg.norm(points - points[chosen[-1]], axis=1))
+    return points[chosen]
+
+
+def _grouped(middle: Floats, part: Ints) -> tuple[Ints, Ints]:
+    """Halve the patches of each part across their longest side until a group has at most _GROUP of them."""
+    done: list[Ints] = []
+    todo = [np.flatnonzero(part == p) for p in np.unique(part)]
+    while todo:
+        mine = todo.pop()
+        if len(mine) <= _GROUP:
+            done.append(mine)
+            continue
+        side = int(np.ptp(middle[mine], axis=0).argmax())
+        mine = mine[np.argsort(middle[mine, side], kind="stable")]
+        todo += [mine[: len(mine) // 2], mine[len(mine) // 2 :]]
+    first = np.concatenate([[0], np.cumsum([len(mine) for mine in done])])
+    return np.concatenate(done), first

@@ -1,0 +1,166 @@
+"""One grind set up on a machine: the section, jig, wheel and path, with settings read and changed by plain name.
+
+The distance is held as the rim distance, so that changing a length of the jig leaves the pocket or rod where it is,
+as on a real bench. Lengths mm, angles deg (these are a person's settings; they are turned to rad where computed with).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+from gougeform.errors import InputError
+from gougeform.jig import AnyJig, build_jig, pivot_of, rim_setting
+from gougeform.parts import DISTANCES, VARIANTS
+from gougeform.recipe import FootJig, Jig, Path, Recipe, RodJig, changed
+from gougeform.recipe import Wheel as WheelFields
+from gougeform.section import Section, build_section
+from gougeform.settings.names import NAMES, Name
+from gougeform.wheel import Wheel, build_wheel
+
+import numpy as np  # isort: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """A grind's parts. Foot and rod jigs here always carry rim_distance_mm and no other distance."""
+
+    section: Section
+    jig: Jig
+    wheel: WheelFields
+    path: Path
+
+    @property
+    def contact(self) -> float:
+        """Place across the wheel's face, mm."""
+        return self.path.contact_mm if self.path.path == "traced" else 0.0
+
+    @property
+    def across(self) -> float:
+        """How far a foot jig's contact lies from the pocket's plane, mm; 0 for the others."""
+        return self.contact if self.jig.kind == "foot" else 0.0
+
+    @cached_property
+    def solid(self) -> Wheel:
+        """The wheel as computed with."""
+        return build_wheel(self.wheel)
+
+    @cached_property
+    def built(self) -> AnyJig:
+        """The jig as computed with. Raises InputError where the nose cannot touch the wheel."""
+        return build_jig(self.section, self.jig, self.solid, self.contact)
+
+    def field(self, name: Name) -> str:
+        """The field of a setting on this bench, "" where it has none."""
+        kind = {"jig": self.jig.kind, "path": self.path.path, "wheel": self.wheel.kind}[name.table]
+        return name.field(kind)
+
+    def value(self, name: str) -> float:
+        """A setting's value. Raises InputError where this bench has no such setting."""
+        one = NAMES[name]
+        field = self.field(one)
+        if not field:
+            raise InputError(name, f"{self.noun} has no such setting", f"allowed are {', '.join(self.names)}")
+        return float(getattr({"jig": self.jig, "path": self.path, "wheel": self.wheel}[one.table], field))
+
+    @property
+    def names(self) -> list[str]:
+        """The settings this bench has."""
+        return [name for name, one in NAMES.items() if self.field(one)]
+
+    @property
+    def noun(self) -> str:
+        """What this is, for a sentence."""
+        jig = {"foot": "a foot jig", "rod": "a rod jig", "table": "a table"}[self.jig.kind]
+        return f"{jig} with a {self.path.path} path on a {self.wheel.kind}"
+
+    def set(self, values: dict[str, float]) -> Bench:
+        """The bench with settings changed by plain name; values are not checked against the recipe's ranges."""
+        updates: dict[str, dict[str, float]] = {}
+        for name, value in values.items():
+            one = NAMES[name]
+            updates.setdefault(one.table, {})[self.field(one)] = float(value)
+        return replace(
+            self,
+            **{
+                table: getattr(self, table).model_copy(update=update)
+                for table, update in updates.items()
+            },
+        )
+
+    def nose_distance(self, nose_angle_deg: float) -> float:
+        """The rim distance (mm) for a nose angle in closed form (law of cosines); NaN where there is none."""
+        assert self.jig.kind != "table"
+        pivot = pivot_of(self.section, self.jig)
+        return pivot.rim_distance(float(np.radians(nose_angle_deg)), self.solid.curvature, self.across)
+
+    def nose_angle(self) -> float:
+        """The nose angle (deg) this setting makes, in closed form; NaN where the nose cannot touch the wheel."""
+        if self.jig.kind == "table":
+            return float(self.jig.nose_angle_deg)
+        assert self.jig.rim_distance_mm is not None
+        pivot = pivot_of(self.section, self.jig)
+        return float(
+            np.degrees(pivot.nose_angle(self.jig.rim_distance_mm, self.solid.curvature, self.across))
+        )
+
+    def measured_distance(self) -> float | None:
+        """The straight distance (mm) a person measures from the rim: to the pocket, or to the rod's near surface."""
+        if isinstance(self.jig, FootJig):
+            return self.jig.rim_distance_mm
+        if isinstance(self.jig, RodJig):
+            assert self.jig.rim_distance_mm is not None
+            return self.jig.rim_distance_mm - self.jig.rod_diameter_mm / 2
+        return None
+
+    def centre_distance(self) -> float | None:
+        """Wheel's centre to pocket or rod centre, mm; None for a table or a belt."""
+        if self.jig.kind == "table" or self.wheel.diameter_mm is None:
+            return None
+        assert self.jig.rim_distance_mm is not None
+        return self.jig.rim_distance_mm + self.wheel.diameter_mm / 2
+
+
+def bench_of(recipe: Recipe, grind: int = 0, section: Section | None = None) -> Bench:
+    """The bench of one of a recipe's grinds. Raises InputError where the nose cannot touch the wheel."""
+    if not 0 <= grind < len(recipe.grinds):
+        raise InputError("grind", f"given {grind}, the recipe has {len(recipe.grinds)}", "grinds count from 0")
+    one = recipe.grinds[grind]
+    section = section or build_section(recipe.bar, recipe.flute)
+    jig: Jig = one.jig
+    bench = Bench(section, jig, one.wheel, one.path)
+    if jig.kind == "table":
+        return bench
+    try:
+        rim = rim_setting(pivot_of(section, jig), jig, bench.solid, bench.contact)
+    except InputError as error:
+        raise error.in_file(recipe.source or recipe.name) from None
+    update = {name: None for name in DISTANCES} | {"rim_distance_mm": rim}
+    return replace(bench, jig=jig.model_copy(update=update))
+
+
+def with_settings(recipe: Recipe, values: dict[str, float], grind: int = 0) -> Recipe:
+    """The recipe with settings of one grind changed by plain name, written where the recipe has them.
+
+    A relief keeps its own nose angle when a length of the jig changes. Raises InputError for values a recipe refuses.
+    """
+    bench = bench_of(recipe, grind)
+    changes: dict[str, Any] = {}
+    for name, value in values.items():
+        one = NAMES[name]
+        field = bench.field(one)
+        if one.table == "path" or (grind > 0 and one.table == "jig"):
+            place = f"grind.{grind}.{field}"
+        elif one.table == "wheel":
+            own = "wheel" in recipe.table["grind"][grind]
+            place = f"grind.{grind}.wheel.{field}" if own else f"wheel.{field}"
+        else:
+            rivals = DISTANCES if field in DISTANCES else (field,)
+            first = any(rival in recipe.table["grind"][0] for rival in rivals)
+            place = f"grind.0.{field}" if first else f"jig.{field}"
+        changes[place] = float(value)
+    return changed(recipe, changes)
+
+
+JIG_KINDS = tuple(VARIANTS["jig"][1])

@@ -1,0 +1,172 @@
+"""The edge angles of a traced grind from its poses alone, quickly: no envelope, no mesh.
+
+Where the path does not cut past its outline, the wheel at the pose for an edge point touches the steel exactly there,
+so the bevel's normal is minus the wheel's normal turned back into the tool (an envelope's property); the measured edge
+of `gougeform.edge` must then agree, and `checked` says by how much. Lengths mm, angles deg.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.edgeoutline import EdgeOutline, edge_outline
+from gougeform.errors import InputError
+from gougeform.jig import FootJig, RodJig, Table, apply_back, cross, dot
+from gougeform.path import traced_path
+from gougeform.recipe import TracedPath
+from gougeform.section import Section
+from gougeform.settings.bench import Bench
+from gougeform.trace import FootSolver, RollSolver
+
+Floats = NDArray[np.float64]
+
+_FINE = 201  # samples of one wing for its arc length; the measured edge has as many
+_KNOTS = 17  # of one wing, to see that every place of it has a pose
+_SAME_THREAD = 0.35  # rad: rolls at neighbouring knots further apart belong to another solution
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What is read off an edge: nose and wing angles by per cent of arc length (deg), wing length (mm)."""
+
+    nose: float
+    wings: dict[float, float]
+    wing_length: float
+
+    def value(self, name: str) -> float:
+        """By a want's name: nose, wing50, wing_length."""
+        if name == "nose":
+            return self.nose
+        return self.wing_length if name == "wing_length" else self.wings[float(name[4:])]
+
+
+@lru_cache(maxsize=64)
+def _outline(section: Section, path: TracedPath) -> EdgeOutline:
+    return edge_outline(section, path)
+
+
+@lru_cache(maxsize=256)
+def wing_places(section: Section, path: TracedPath, per_cents: tuple[float, ...]) -> tuple[Floats, Floats]:
+    """Where a wing is read at per cents of its arc length: outline places (n, 4) and their weights (n, 4).
+
+    The same four stations, joined by the same cubic, as `gougeform.measures` uses, so that both give one number.
+    """
+    t = np.linspace(0.0, 1.0, _FINE)
+    point, along, _ = _outline(section, path).at(t)
+    arc = arc_lengths(point, along / np.sqrt(dot(along, along)))
+    places, weights = np.empty((len(per_cents), 4)), np.empty((len(per_cents), 4))
+    for row, per_cent in enumerate(per_cents):
+        at = arc[-1] * per_cent / 100
+        k = int(np.clip(np.searchsorted(arc, at) - 2, 0, _FINE - 4))
+        x = arc[k : k + 4]
+        places[row] = t[k : k + 4]
+        weights[row] = [np.prod((at - np.delete(x, i)) / (x[i] - np.delete(x, i))) for i in range(4)]
+    return places, weights
+
+
+def arc_lengths(point: Floats, tangent: Floats) -> Floats:
+    """(n,) cumulative arc length mm at samples (3, n) of a curve, from chords and unit tangents (third order)."""
+    chord = np.diff(point, axis=1)
+    c = np.sqrt(dot(chord, chord))
+    a, b = tangent[:, :-1] - chord / c, tangent[:, 1:] - chord / c
+    return np.concatenate([[0.0], np.cumsum(c * (1 + (2 * dot(a, a) - dot(a, b) + 2 * dot(b, b)) / 30))])
+
+
+@dataclass
+class Tracer:
+    """Evaluates benches one after the other; remembers the last rolls, from which the next are found quickly."""
+
+    known_s: Floats = field(default_factory=lambda: np.zeros(0))
+    known_roll: Floats = field(default_factory=lambda: np.zeros(0))
+
+    def wedges(self, bench: Bench, t: Floats) -> Floats:
+        """(n,) deg: wedge angles at outline places t (n,) in -1 … 1.
+
+        Raises InputError where a place of the wing has no pose.
+        """
+        assert isinstance(bench.path, TracedPath)
+        outline, jig, wheel = _outline(bench.section, bench.path), bench.built, bench.solid
+        one_side = bench.contact == 0.0 and bool((t >= 0).all())
+        knots = np.linspace(0.0, 1.0, _KNOTS) if one_side else np.linspace(-1.0, 1.0, 2 * _KNOTS - 1)
+        s = np.concatenate([knots, t])
+        point, along, _ = outline.at(s)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            if isinstance(jig, FootJig):
+                nose = 0 if one_side else len(knots) // 2
+                pose, contact, _ = FootSolver(jig, wheel, bench.contact).place(point, along, s)
+                if pose.turn[1, 0, nose] > 0:  # tool x must come out toward -Y at the nose
+                    pose, contact, _ = FootSolver(jig, wheel, bench.contact, -1.0).place(point, along, s)
+                turn = pose.turn
+            else:
+                turn, contact = self._rolled(outline, jig, bench, knots, s, point, along)
+        if not np.isfinite(turn).all():
+            # Says where, in the words of the path itself.
+            traced_path(outline, jig, wheel, bench.contact)
+            raise InputError("wing_length", "the jig has no pose for a part of the wing", "a shorter wing")
+        normal = -apply_back(turn[..., len(knots) :], wheel.face_normal(contact[:, len(knots) :]))
+        along = along[:, len(knots) :]
+        flute = np.stack([-along[1] / along[0], np.ones_like(t), np.zeros_like(t)])
+        both = cross(flute, normal)
+        return 180.0 - np.degrees(np.arctan2(np.sqrt(dot(both, both)), dot(flute, normal)))
+
+    def _rolled(
+        self,
+        outline: EdgeOutline,
+        jig: RodJig | Table,
+        bench: Bench,
+        knots: Floats,
+        s: Floats,
+        point: Floats,
+        along: Floats,
+    ) -> tuple[Floats, Floats]:
+        """Turns (3, 3, n) and contacts (3, n) of a rod jig or table: Newton from the last rolls, or from the nose on."""
+        solver = RollSolver(jig, bench.solid, bench.contact)
+        many = len(knots)
+        if len(self.known_s) and self.known_s[0] <= knots[0]:
+            roll = _newton(solver, point, along, np.interp(s, self.known_s, self.known_roll))
+            if roll is not None and np.abs(np.diff(roll[:many], 2)).max() < _SAME_THREAD / 4:
+                self.known_s, self.known_roll = knots, roll[:many]
+                pose, contact, _ = solver.at_roll(point, roll)
+                return pose.turn, contact
+        path = traced_path(outline, jig, bench.solid, bench.contact, 4 * _KNOTS - 3)
+        assert isinstance(path.solver, RollSolver)
+        self.known_s, self.known_roll = path.solver.known_s, path.solver.known_roll
+        pose, contact = path.contact(s)
+        return pose.turn, contact
+
+    def read(self, bench: Bench, per_cents: tuple[float, ...]) -> Reading:
+        """Nose and wing angles of a traced grind; wing angles are the mean of both wings.
+
+        Raises InputError where the nose cannot touch the wheel or a place of the wing has no pose.
+        """
+        assert isinstance(bench.path, TracedPath)
+        places, weights = wing_places(bench.section, bench.path, per_cents)
+        t = places.ravel()
+        if bench.contact == 0.0:
+            every = self.wedges(bench, np.concatenate([[0.0], t]))
+            stations = every[1:]
+        else:
+            # The section is symmetric, so both wings have their per cents at the same places.
+            every = self.wedges(bench, np.concatenate([[0.0], t, -t]))
+            stations = (every[1 : len(t) + 1] + every[len(t) + 1 :]) / 2
+        nose, wings = every[0], (stations.reshape(weights.shape) * weights).sum(1)
+        return Reading(
+            float(nose), dict(zip(per_cents, wings.tolist(), strict=True)), bench.path.wing_length_mm
+        )
+
+
+def _newton(solver: RollSolver, point: Floats, along: Floats, roll: Floats) -> Floats | None:
+    """Rolls (n,) to full precision from a guess close by; None where that does not settle."""
+    for _ in range(8):
+        value, slope = solver.miss(point, along, roll)
+        step = value / slope
+        if not np.isfinite(step).all() or np.abs(step).max() > 0.2:
+            return None
+        roll = roll - step
+        if np.abs(step).max() < 1e-13:
+            return roll
+    return None if np.abs(step).max() > 1e-10 else roll

@@ -1,0 +1,147 @@
+"""Signed distances to a solid of revolution, many points at once.
+
+A table over the half plane knows, for every cell, the few pieces of the meridian that can be nearest to a point in
+it, so that each distance costs two or three pieces whatever the workpiece. The distances are exact: the table leaves out
+only pieces that cannot be nearest. A second table holds the distance itself on a grid, for bounds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.work.meridian import Meridian
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+_NEAR_MARGIN, _FAR_MARGIN = 12.0, 700.0  # mm around the wood
+_CELLS = 40_000
+_NODES = 700_000
+_FINEST_NODE = 0.05  # mm
+_CHUNK = 8192  # points at once: their tables stay in the processor's cache
+
+
+@dataclass(frozen=True, eq=False)
+class _Table:
+    """Cells of size `cell` from `low`: `shape` of them; pieces (cells, most), -1 where there are fewer."""
+
+    low: Floats
+    cell: float
+    shape: tuple[int, int]
+    pieces: Ints
+
+    def row(self, x: Floats, rho: Floats) -> Ints:
+        i = np.clip(((x - self.low[0]) / self.cell).astype(np.intp), 0, self.shape[0] - 1)
+        j = np.clip(((rho - self.low[1]) / self.cell).astype(np.intp), 0, self.shape[1] - 1)
+        return i * self.shape[1] + j
+
+    def holds(self, x: Floats, rho: Floats) -> NDArray[np.bool_]:
+        top = self.low + self.cell * np.array(self.shape)
+        return (x >= self.low[0]) & (x <= top[0]) & (rho <= top[1])
+
+
+@dataclass(frozen=True, eq=False)
+class Wood:
+    """A meridian made ready for distances."""
+
+    meridian: Meridian
+
+    def distance(self, x: Floats, rho: Floats) -> Floats:
+        """(n,) mm: signed distance of points at x along the lathe and rho ≥ 0 from its axis; negative in the wood.
+
+        Exact for points within 700 mm of the wood; those beyond raise nothing and are measured against every piece.
+        """
+        x, rho = np.asarray(x, float), np.asarray(rho, float)
+        if len(x) > _CHUNK:
+            parts = range(0, len(x), _CHUNK)
+            return np.concatenate([self.distance(x[i : i + _CHUNK], rho[i : i + _CHUNK]) for i in parts])
+        out = np.full(len(x), np.nan)
+        left = np.arange(len(x))
+        for table in (self._near, self._far):
+            inside = table.holds(x[left], rho[left])
+            here = left[inside]
+            if len(here):
+                out[here] = self._nearest(table.pieces[table.row(x[here], rho[here])], x[here], rho[here])
+            left = left[~inside]
+            if not len(left):
+                return out
+        every = np.broadcast_to(np.arange(self.meridian.count), (len(left), self.meridian.count))
+        out[left] = self._nearest(every, x[left], rho[left])
+        return out
+
+    def _nearest(self, pieces: Ints, x: Floats, rho: Floats) -> Floats:
+        best = self.meridian.piece_distance(pieces[:, 0], x, rho)
+        for column in range(1, pieces.shape[1]):
+            more = np.flatnonzero(pieces[:, column] >= 0)
+            if not len(more):
+                break
+            other = self.meridian.piece_distance(pieces[more, column], x[more], rho[more])
+            best[more] = np.where(np.abs(other) < np.abs(best[more]), other, best[more])
+        return best
+
+    def of_points(self, points: Floats) -> Floats:
+        """(n,) mm for points (n, 3) with the lathe's axis along the first coordinate."""
+        return self.distance(points[:, 0], np.hypot(points[:, 1], points[:, 2]))
+
+    @cached_property
+    def _near(self) -> _Table:
+        low, high = self.meridian.box
+        low, high = np.array([low[0] - _NEAR_MARGIN, 0.0]), high + _NEAR_MARGIN
+        return self._table(low, high, float(np.sqrt(np.prod(high - low) / _CELLS)))
+
+    @cached_property
+    def _far(self) -> _Table:
+        low, high = self.meridian.box
+        low, high = np.array([low[0] - _FAR_MARGIN, 0.0]), high + _FAR_MARGIN
+        return self._table(low, high, float(np.sqrt(np.prod(high - low) / (_CELLS / 4))))
+
+    def _table(self, low: Floats, high: Floats, cell: float) -> _Table:
+        shape = tuple(np.ceil((high - low) / cell).astype(int))
+        i, j = np.meshgrid(*(np.arange(s) for s in shape), indexing="ij")
+        x, rho = low[0] + cell * (i.ravel() + 0.5), low[1] + cell * (j.ravel() + 0.5)
+        count = self.meridian.count
+        far = np.empty((len(x), count), np.float32)
+        for piece in range(count):
+            far[:, piece] = np.abs(self.meridian.piece_distance(np.full(len(x), piece), x, rho))
+        # A point of the cell is within half its diagonal of the centre.
+        reach = far.min(1) + 2 * cell * np.float32(np.sqrt(0.5) * (1 + 1e-5)) + np.float32(1e-4)
+        near = far <= reach[:, None]
+        most = int(near.sum(1).max())
+        order = np.argsort(np.where(near, far, np.inf), axis=1, kind="stable")[:, :most]
+        pieces = np.where(np.take_along_axis(near, order, 1), order, -1)
+        return _Table(low, cell, (int(shape[0]), int(shape[1])), pieces)
+
+    @cached_property
+    def _grid(self) -> tuple[Floats, float, NDArray[np.float32]]:
+        low, high = self.meridian.box
+        low, high = np.array([low[0] - _NEAR_MARGIN, 0.0]), high + _NEAR_MARGIN
+        step = max(float(np.sqrt(np.prod(high - low) / _NODES)), _FINEST_NODE)
+        shape = np.ceil((high - low) / step).astype(int) + 1
+        x, rho = low[0] + step * np.arange(shape[0]), low[1] + step * np.arange(shape[1])
+        # Nodes deep in wood or air far from the surface matter little; all are exact all the same.
+        values = self.distance(np.repeat(x, shape[1]), np.tile(rho, shape[0])).astype(np.float32)
+        return low, step, values.reshape(tuple(shape))
+
+    @property
+    def slack(self) -> float:
+        """mm by which `rough` may differ from the exact distance (a distance changes by no more than the way gone)."""
+        return 0.75 * self._grid[1]
+
+    def rough(self, x: Floats, rho: Floats) -> Floats:
+        """Distances from the nearest grid nodes by bilinear interpolation, good to `slack`; far out a lower bound."""
+        low, step, values = self._grid
+        i, j = (x - low[0]) / step, rho / step
+        rows, columns = values.shape
+        i0 = np.clip(i.astype(np.intp), 0, rows - 2)
+        j0 = np.clip(j.astype(np.intp), 0, columns - 2)
+        a, b = np.clip(i - i0, 0, 1), np.clip(j - j0, 0, 1)
+        flat = values.ravel()
+        k = i0 * columns + j0
+        left = flat[k] + b * (flat[k + 1] - flat[k])
+        right = flat[k + columns] + b * (flat[k + columns + 1] - flat[k + columns])
+        out: Floats = left + a * (right - left)
+        return out

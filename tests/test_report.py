@@ -1,0 +1,150 @@
+"""The printed tables: every number is the measured one, and they fit a plain 80 column terminal."""
+
+import io
+import re
+
+import pytest
+
+from gougeform.cautions import STRONG
+from gougeform.gouge import shape
+from gougeform.measures import measure
+from gougeform.recipe import changed, load
+from gougeform.report import NOTHING, edge_rows, print_report, setting_rows, size_rows
+
+
+def measured(name, **changes):
+    recipe = load(name)
+    return measure(shape(changed(recipe, {k.replace("__", "."): v for k, v in changes.items()}) if changes else recipe))
+
+
+@pytest.fixture(scope="module")
+def relief():
+    return measured("baluster-square-10-relief-foot")
+
+
+def printed(measures, stream=None):
+    out = stream or io.StringIO()
+    print_report(measures, out)
+    return out.getvalue()
+
+
+def row(rows, name):
+    found = [r[1:] for r in rows if r[0] == name]
+    assert len(found) == 1, (name, rows)
+    return found[0]
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+@pytest.mark.parametrize(
+    "name", ["baluster-square-10-relief-foot", "baluster-square-10-relief-rod", "finial-round-10-plain-table"]
+)
+def test_piped_report_is_plain_text_of_80_columns(name, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "200")  # a pipe has no width of its own
+    text = printed(measured(name))
+    assert "\x1b" not in text
+    assert max(len(line) for line in text.splitlines()) <= 80
+    assert "…" not in text  # nothing was cut off to fit
+
+
+def test_terminal_gets_colour_unless_it_asks_not_to(relief, monkeypatch):
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    assert "\x1b[1m" in printed(relief, Terminal())
+
+
+def test_settings_are_the_measured_ones(relief):
+    first, second = relief.gouge.settings
+    rows = setting_rows(relief.gouge)
+    assert rows[0] == ("", "first grind", "relief")
+    assert row(rows, "wheel's centre to pocket") == (
+        f"{first.centre_distance:.2f} mm",
+        f"{second.centre_distance:.2f} mm",
+    )
+    assert row(rows, "wheel's rim to pocket") == (f"{first.rim_distance:.2f} mm", f"{second.rim_distance:.2f} mm")
+    # Common practice, no source: moving the pocket toward the wheel makes the second grind a relief.
+    assert row(rows, "from the first grind's place") == (
+        NOTHING,
+        f"{first.rim_distance - second.rim_distance:.2f} mm nearer",
+    )
+    # Closed form: the recipe asks for these two nose angles.
+    assert row(rows, "set for a nose angle of") == ("35.00°", "25.00°")
+    assert row(rows, "land to leave at the nose") == (NOTHING, "2.50 mm")
+    contact = row(rows, "contact above the horizontal")[0]
+    assert float(contact[:-1]) == pytest.approx(first.contact * 57.29577951, abs=0.051)
+
+
+def test_rod_is_also_measured_to_its_surface():
+    gouge = shape(load("finial-round-10-fingernail-rod"))
+    rows = setting_rows(gouge)
+    centre = float(row(rows, "wheel's rim to rod centre")[0].split()[0])
+    surface = float(row(rows, "wheel's rim to rod's surface")[0].split()[0])
+    assert centre - surface == pytest.approx(gouge.recipe.jig.rod_diameter_mm / 2, abs=0.011)
+    assert not any("pocket" in r[0] for r in rows)
+
+
+def test_a_table_has_no_pivot():
+    rows = setting_rows(shape(load("finial-round-10-plain-table")))
+    assert [r[0] for r in rows[1:]] == [
+        "jig",
+        "wheel",
+        "set for a nose angle of",
+        "nose to where fingers hold the bar",
+    ]
+
+
+def test_a_belt_has_no_centre():
+    name = "finial-round-10-fingernail-foot"
+    rows = setting_rows(shape(changed(load(name), {"wheel": "belt-50"})))
+    assert row(rows, "wheel") == ("belt",)
+    assert not any("centre to" in r[0] for r in rows)
+    assert row(rows, "wheel's rim to pocket")[0].endswith(" mm")
+
+
+def test_edge_rows_are_the_measured_angles(relief):
+    rows = edge_rows(relief)
+    assert [r[0] for r in rows[1:]] == ["nose", "25 %", "50 %", "75 %", "95 %"]
+    assert rows[1][1] == f"{relief.nose_angle:.2f}°"
+    for per_cent, angle in relief.wing_angles.items():
+        assert row(rows, f"{per_cent} %")[0] == f"{angle:.2f}°"
+    assert rows[1][4] == "2.50 mm"
+
+
+def test_wings_that_differ_are_both_shown(relief, monkeypatch):
+    # A dent in the right wing alone, half a degree deep.
+    edge = relief.edge
+    wedge = edge.wedge.copy()
+    wedge[edge.nose + 1 :] += 0.5
+    lopsided = measured("baluster-square-10-relief-foot")
+    object.__setattr__(lopsided.edge, "wedge", wedge)
+    rows = edge_rows(lopsided)
+    left, right = row(rows, "50 % left")[0], row(rows, "50 % right")[0]
+    assert float(right[:-1]) - float(left[:-1]) == pytest.approx(0.5, abs=0.02)
+
+
+def test_sizes_are_the_measured_ones(relief):
+    rows = size_rows(relief)
+    assert row(rows, "wing length") == (f"{relief.edge.wing_length(1):.2f} mm",)
+    assert row(rows, "edge length, lip to lip") == (f"{relief.edge.length:.2f} mm",)
+    for behind, width in relief.cheeks.items():
+        assert row(rows, f"cheek width {behind} mm behind the nose") == (f"{width:.2f} mm",)
+    grams = relief.steel_removed * relief.gouge.recipe.bar.steel.density_g_cm3 / 1000
+    assert row(rows, "steel removed") == (f"{relief.steel_removed:.1f} mm³ ({grams:.2f} g)",)
+
+
+def test_notes_and_cautions_are_printed_and_a_strong_one_stands_out():
+    # 5000 rpm on 200 mm is 52.4 m/s: formula v = pi·D·n.
+    text = printed(measured("baluster-square-10-relief-foot", wheel__rpm=5000))
+    flat = re.sub(r"\s+", " ", text)
+    assert f"! {STRONG}" in text
+    assert "52.4 m/s" in flat
+    assert "competent instructor" in flat
+    assert "1/8 in (3.2 mm)" in flat
+
+
+def test_a_title_with_brackets_is_printed_as_it_is():
+    text = printed(measured("finial-round-10-fingernail-foot", title="[bold]finials[/bold] [x"))
+    assert text.startswith("[bold]finials[/bold] [x\n")
