@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from gougeform.crease import creases
 from gougeform.curve import Curve, hermite
+from gougeform.errors import InputError
 from gougeform.gouge import Gouge
 from gougeform.grind import Cut
 from gougeform.jig import cross as _cross
@@ -69,7 +70,10 @@ class Edge:
 
 
 def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
-    """Measure the edge at an odd number of stations."""
+    """Measure the edge at an odd number of stations.
+
+    Raises InputError where the wheel never reaches a place of edge or heel.
+    """
     section = gouge.section
     u = station_places(gouge, stations)
     v = heel_places(gouge)
@@ -78,6 +82,7 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
     flat_middle = np.stack([np.zeros(_MIDDLE), down], -1)
     n, m = len(u), len(u) + len(v)
     every = gouge.ground.heights(np.concatenate([flat_edge, flat_heel, flat_middle]))
+    _check_reached(gouge, np.concatenate([flat_edge, flat_heel, flat_middle]), every.z)
     edge_cut, heel_cut = _part(every, slice(None, n)), _part(every, slice(n, m))
     point, middle = np.stack([*flat_edge.T, edge_cut.z]), np.stack([*flat_middle.T, every.z[m:]])
     flute = np.zeros((3, n))
@@ -112,7 +117,19 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
     )
 
 
-def _part(cut: Cut, part: slice) -> Cut:
+def _check_reached(gouge: Gouge, flat: Floats, z: Floats) -> None:
+    missed = np.flatnonzero(~np.isfinite(z))
+    if len(missed):
+        x, y = flat[missed[0]]
+        raise InputError(
+            "wheel.width_mm",
+            f"the wheel never reaches x {x:.1f}, y {y:.1f} mm of the section: steel is left standing",
+            "a wider wheel, a contact place nearer its middle, or more roll",
+            gouge.recipe.source or gouge.recipe.name,
+        )
+
+
+def _part(cut: Cut, part: slice | NDArray[np.intp]) -> Cut:
     return Cut(cut.z[part], cut.s[part], cut.grind[part], cut.surface[part], cut.normal[:, part], cut.leave[part])
 
 
@@ -246,6 +263,7 @@ def _lands(
 def _hollows(gouge: Gouge, point: Floats, normal: Floats, end: Floats, end_normal: Floats) -> Floats:
     """Largest distance (n,) of the bevel from its chord in each station's plane, negative where it bulges out.
 
+    NaN where nothing is ground out from the chord's middle: the heel lies across the flute, no bevel joins the two.
     Exact in the middle of the chord; from there a cubic to each end with the slopes of the surfaces' normals.
     """
     length, along, out = _chord_frame(point, normal, end)
@@ -255,6 +273,9 @@ def _hollows(gouge: Gouge, point: Floats, normal: Floats, end: Floats, end_norma
     deep = 0.2 * half
     origin = point[:, live] + half * a - deep * o
     cut = gouge.ground.cut(origin, o, from_origin=True)
+    hollow[live] = np.nan
+    met = np.flatnonzero(np.isfinite(cut.z))
+    live, half, a, o, deep, cut = live[met], half[met], a[:, met], o[:, met], deep[met], _part(cut, met)
     zero = np.zeros(len(live))
     w = cut.z - deep
 

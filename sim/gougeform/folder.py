@@ -12,6 +12,7 @@ import tempfile
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 
 from gougeform.errors import InputError
@@ -31,6 +32,8 @@ def stage(folder: Path) -> Iterator[Path]:
         _sweep(folder, inner)
     try:
         yield inner
+    except InputError as error:  # a person knows the folder, not the stage in it
+        raise replace(error, file=error.file.replace(str(inner), str(folder))) from error.__cause__
     finally:
         shutil.rmtree(inner, ignore_errors=True)
         for empty in made:

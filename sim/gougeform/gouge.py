@@ -114,14 +114,23 @@ def _one_pass(section: Section, grind: ResolvedGrind) -> tuple[AnyJig, Pass]:
     jig = build_jig(section, grind.jig, wheel, path.contact_mm if path.path == "traced" else 0.0)
     if path.path == "steady":
         assert not isinstance(jig, Table) or grind.jig.kind == "table"
-        return jig, Pass(steady_path(jig, wheel, section.y_floor, np.radians(path.roll_max_deg)), wheel)  # type: ignore[arg-type]
+        steady = Pass(steady_path(jig, wheel, section.y_floor, np.radians(path.roll_max_deg)), wheel)  # type: ignore[arg-type]
+        return jig, _handle_outside(steady, "grind.roll_max_deg", "less roll, or another cant")
     if abs(path.contact_mm) > wheel.flat:
         raise InputError(
             "grind.contact_mm",
             f"given {path.contact_mm:g}: the wheel's flat face reaches {wheel.flat:g} mm to each side",
             "a contact place nearer the middle, or a wider wheel",
         )
-    return jig, Pass(traced_path(edge_outline(section, path), jig, wheel, path.contact_mm), wheel)
+    traced = Pass(traced_path(edge_outline(section, path), jig, wheel, path.contact_mm), wheel)
+    return jig, _handle_outside(traced, "grind.wing_length_mm", "a shorter wing, or another cant")
+
+
+def _handle_outside(one: Pass, field: str, hint: str) -> Pass:
+    """A belt is a half space: a bar that points away from it somewhere on the path would have its handle inside."""
+    if one.wheel.curvature == 0 and (one.scan_pose.turn[0, 2] >= 0).any():
+        raise InputError(field, "on part of the path the handle would have to lie in the belt", hint)
+    return one
 
 
 def _nose_at_zero(section: Section, one: Pass, grind: ResolvedGrind) -> Pass:
@@ -138,11 +147,14 @@ def _held_back(section: Section, before: Ground, relief: Pass, land: float) -> P
     """The relief, moved toward the tip by the one distance that leaves `land` mm of bevel at the nose."""
     bottom = section.outline.on_middle_plane(below=True)
     lo, hi = bottom, section.y_floor
+    nose = float(before.heights(np.array([[0.0, hi]])).z[0])  # not 0 where the path cuts past its outline
+    if not np.isfinite(nose):
+        raise InputError("wheel.width_mm", "the wheel does not touch the nose", "a wider wheel, or less contact_mm")
     # Distance from the nose grows along the bevel: narrow a fan of rays down, then one linear step.
     for _ in range(4):
         y = np.linspace(hi, lo, 33)
         z = before.heights(np.stack([np.zeros_like(y), y], -1)).z
-        far = np.hypot(y - section.y_floor, z)
+        far = np.hypot(y - section.y_floor, z - nose)
         k = int(np.argmax(far > land))
         if not far[k] > land:
             raise InputError(

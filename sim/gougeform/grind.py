@@ -30,6 +30,7 @@ _PLACE_DONE = 1e-8  # and as a part of the path between two knots: keeps normals
 _STEPS = 120
 _GUESS_TRUST = 0.02  # relative error allowed for the curvature that the scan's quartic gives
 _NEVER = 1e30  # stands for "this pose does not touch the line" in the scan's table
+_FAR = 1e6  # mm: no bar is this long, so a line that meets the wheel further out is all but parallel to it
 _SIDE_MARGIN = 1.0  # mm: valleys this close to the end of the flat face are searched on the whole wheel
 
 
@@ -79,6 +80,7 @@ class Pass:
         o, d = origin[:, line], direction[:, line]
         s = self._descend(o, d, lo, hi, s, bend, from_origin)
         z, leave, normal, surface, _ = self._enter(o, d, s, from_origin)
+        z = np.where(z < _FAR, z, np.inf)
         return _deepest(origin.shape[1], line, z, s, surface, normal, leave)
 
     def _scan(self, origin: Floats, direction: Floats, from_origin: bool, sides: bool) -> Floats:
@@ -117,7 +119,7 @@ class Pass:
         Returns, for every valley: the line, the bracket lo and hi, a first guess s, and the curvature d²z/ds² there.
         """
         z = self._scan(origin, direction, from_origin, sides)
-        z[~np.isfinite(z)] = _NEVER
+        z[~(np.abs(z) < _FAR)] = _NEVER
         last = z.shape[1] - 1
         rises = z[:, 1:] >= z[:, :-1]
         low = np.ones(z.shape, bool)
@@ -175,7 +177,7 @@ class Pass:
         with np.errstate(invalid="ignore"):
             p = o + z * d
             off = np.flatnonzero(np.abs(p[1]) > self.wheel.flat)
-        normal, surface = self.wheel.face_normal(p), np.full(len(s), FACE, np.int8)
+            normal, surface = self.wheel.face_normal(p), np.full(len(s), FACE, np.int8)
         # Where the line leaves matters too: the wheel may end at its side before the stock does.
         with np.errstate(invalid="ignore", divide="ignore"):
             side = (np.sign(d[1]) * self.wheel.half_width - o[1]) / d[1]
@@ -200,19 +202,25 @@ class Pass:
         bend: Floats,
         from_origin: bool,
     ) -> Floats:
-        """The lowest place in each bracket [lo, hi], from a guess s: a secant on dz/ds kept inside the bracket."""
+        """The lowest place in each bracket [lo, hi], from a guess s: a secant on dz/ds kept inside the bracket.
+
+        Where dz/ds jumps (a vee's floor ends, the wheel's side lets a line go) the secant alone would stop short, and
+        its last step may fall off: there the whole bracket must be narrow, and the lowest place seen counts.
+        """
         first, last = self.path.knots[0], self.path.knots[-1]
         width = self.path.knots[1] - first
-        lo, hi, s, bend = lo.copy(), hi.copy(), s.copy(), bend.copy()
-        z_lo = np.full(len(s), np.inf)
+        lo, hi, s, expected, bend = lo.copy(), hi.copy(), s.copy(), bend, bend.copy()
+        z_lo, z_best, best, jumps = np.full(len(s), np.inf), np.full(len(s), np.inf), s.copy(), np.zeros(len(s), bool)
         s_old, rate_old = np.full(len(s), np.nan), np.full(len(s), np.nan)
         a = np.arange(len(s))
         for turn in range(_STEPS):
             now = s[a]
             z, _, _, _, rate = self._enter(origin[:, a], direction[:, a], now, from_origin)
+            lower = z < z_best[a]
+            z_best[a], best[a] = np.where(lower, z, z_best[a]), np.where(lower, now, best[a])
             ended = ((now <= first) & (rate >= 0)) | ((now >= last) & (rate <= 0))
-            # A miss counts as high ground on its side of the bracket.
-            falls = np.where(np.isfinite(rate), (rate < 0) & (z <= z_lo[a] + _VALUE_DONE), now < (lo[a] + hi[a]) / 2)
+            # A miss counts as high ground on its side of the lowest place seen.
+            falls = np.where(np.isfinite(rate), (rate < 0) & (z <= z_lo[a] + _VALUE_DONE), now < best[a])
             lo[a], hi[a] = np.where(falls, now, lo[a]), np.where(falls, hi[a], now)
             z_lo[a] = np.where(falls & np.isfinite(z), z, z_lo[a])
             with np.errstate(invalid="ignore", divide="ignore"):
@@ -231,13 +239,20 @@ class Pass:
             trust = np.fmin(np.abs(now - s_old[a]) / width, _GUESS_TRUST if turn == 0 else 1.0)
             left = moved * trust
             with np.errstate(invalid="ignore"):
-                near = good & (left < _PLACE_DONE * width) & (np.abs(rate) * moved < _VALUE_DONE)
+                smooth = np.abs(slope - expected[a]) < 0.75 * expected[a]
+                known = smooth | (np.abs(rate) * (hi[a] - lo[a]) < _VALUE_DONE)
+                near = good & known & (left < _PLACE_DONE * width) & (np.abs(rate) * moved < _VALUE_DONE)
+            jumps[a] |= ~smooth
             tight = hi[a] - lo[a] < 1e-15 * (1 + np.abs(now))
             s_old[a], rate_old[a], bend[a] = now, rate, slope
             s[a] = np.where(ended | tight, now, nxt)
             a = a[~(ended | tight | near)]
             if not len(a):
                 break
+        # Only there is the last step worth less than the best place seen.
+        if jumps.any():
+            z = self._enter(origin[:, jumps], direction[:, jumps], s[jumps], from_origin)[0]
+            s[jumps] = np.where(z <= z_best[jumps], s[jumps], best[jumps])
         return s
 
 

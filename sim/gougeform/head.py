@@ -6,7 +6,7 @@ the face cannot fold over. Edge, heel and the creases between grinds are chains 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ Ints = NDArray[np.intp]
 
 _SNAP = 2e-3  # mm: a block of one grind shorter than this along a ray is left out
 _ROUNDS = 14
+_JUMP = 0.05  # of a path's parameter: neighbouring places on a smooth surface are cut by poses closer than this
 _MOST_VERTICES = 1_500_000
 _WHERE_TO_LOOK = (1 - np.cos(np.linspace(0, np.pi, 9))) / 2  # closer together near edge and heel: narrow lands
 _SAFETY = 0.9  # of the tolerance: between the places that are measured a facet may be a little further off
@@ -80,18 +81,21 @@ class _Chains:
     def start(self) -> Ints:
         return np.searchsorted(self.column, np.arange(len(self.columns) + 1))
 
-    def with_rows(self, after: Ints, ground: Ground) -> _Chains:
-        """One more vertex in the middle of each stretch that begins at vertices `after`."""
-        column, t = self.column[after], (self.t[after] + self.t[after + 1]) / 2
-        z = reached(ground, self.columns.point(column, t)).z
+    def with_rows(self, after: Ints, z: Floats) -> tuple[_Chains, Ints]:
+        """One more vertex in the middle of each stretch that begins at vertices `after`, at heights z.
+
+        Also returns the vertices at which the halves begin.
+        """
         at = after + 1
+        t = (self.t[after] + self.t[at]) / 2
+        first = after + np.arange(len(after))
         return _Chains(
             self.columns,
-            np.insert(self.column, at, column),
+            np.insert(self.column, at, self.column[after]),
             np.insert(self.t, at, t),
             np.insert(self.z, at, z),
             np.insert(self.grind, at, self.grind[after]),
-        )
+        ), np.sort(np.concatenate([first, first + 1]))
 
     def with_columns(self, other: _Chains) -> _Chains:
         """Both sets of columns, in order of phi."""
@@ -106,16 +110,18 @@ class _Chains:
 
 @dataclass(frozen=True, eq=False)
 class _Known:
-    """The surface at places measured before, as x + iy: z (mm), |n_z| of its normal, and the grind."""
+    """The surface at places measured before, as x + iy: z (mm), |n_z| of its normal, pose s, and the grind."""
 
     place: NDArray[np.complex128]
     z: Floats
     steep: Floats
+    s: Floats
     grind: NDArray[np.int8]
 
     @classmethod
     def nothing(cls) -> _Known:
-        return cls(np.zeros(0, complex), np.zeros(0), np.zeros(0), np.zeros(0, np.int8))
+        none = np.zeros(0)
+        return cls(none.astype(complex), none, none, none, none.astype(np.int8))
 
     def at(self, ground: Ground, points: Floats) -> _Known:
         """The surface at points (n, 2), computed where it is not known yet."""
@@ -124,10 +130,10 @@ class _Known:
         found = np.searchsorted(self.place, place, sorter=order)
         source = order[np.minimum(found, len(order) - 1)] if len(order) else np.zeros(len(place), np.intp)
         new = np.flatnonzero(self.place[source] != place) if len(order) else np.arange(len(place))
-        columns = [x[source] if len(order) else np.zeros(len(place), x.dtype) for x in (self.z, self.steep, self.grind)]
+        columns = [x[source] if len(order) else np.zeros(len(place), x.dtype) for x in (self.z, self.steep, self.s, self.grind)]
         if len(new):
             cut = reached(ground, points[new])
-            for column, value in zip(columns, (cut.z, np.abs(cut.normal[2]), cut.grind), strict=True):
+            for column, value in zip(columns, (cut.z, np.abs(cut.normal[2]), cut.s, cut.grind), strict=True):
                 column[new] = value
         return _Known(place, *columns)
 
@@ -156,23 +162,24 @@ def build_head(fan: Fan, ground: Ground, tolerance: float) -> Head:
     curvature = max(one.wheel.curvature for one in ground.passes)
     # Rows far enough apart that the wheel's own hollow between them takes no more than their share.
     spacing = np.sqrt(8 * 0.8 * _ROW_SHARE * tolerance / max(curvature, 1e-4))
-    chains = _first_chains(first_columns(fan, ground, alone, tolerance), ground, alone, spacing)
+    chains = _first_chains(first_columns(fan, ground, alone, tolerance), ground, alone, tolerance, spacing)
     known = _Known.nothing()
     for _ in range(_ROUNDS):
         faces, strip, grind, segments = _triangles(chains)
-        known, off, rows, columns, won = _measure(chains, faces, strip, ground, tolerance, known)
-        if not len(rows) and not len(columns):
+        known, off, bad = _measure(chains, faces, strip, ground, tolerance, known)
+        if not len(bad):
+            won = known.grind[-len(faces) :].astype(np.intp)
             grind = np.where(grind < 0, won, grind)
             return Head(
                 chains.columns, chains.start, chains.points, chains.z, faces, grind, polylines(segments), off
             )
-        if len(chains.t) > _MOST_VERTICES:
+        columns = chains.columns
+        wide = far_enough(columns.take(bad), columns.take(bad + 1))
+        if not wide.any() or len(chains.t) > _MOST_VERTICES:
             break
-        finer = chains.with_rows(rows, ground) if len(rows) else chains
-        if len(columns):
-            more = _between(fan, chains.columns, columns)
-            finer = finer.with_columns(_first_chains(more, ground, alone, spacing))
-        chains = finer
+        bad = bad[wide]
+        more = fan.at((columns.phi[bad] + columns.phi[bad + 1]) / 2)
+        chains = chains.with_columns(_first_chains(more, ground, alone, tolerance, spacing))
     raise InputError(
         "tolerance",
         f"given {tolerance:g} mm: the ground surface has a step or too sharp a ridge to be meshed that closely",
@@ -180,12 +187,13 @@ def build_head(fan: Fan, ground: Ground, tolerance: float) -> Head:
     )
 
 
-def _between(fan: Fan, columns: Columns, strip: Ints) -> Columns:
-    return fan.at((columns.phi[strip] + columns.phi[strip + 1]) / 2)
+def _first_chains(
+    columns: Columns, ground: Ground, alone: list[Height], tolerance: float, spacing: float
+) -> _Chains:
+    """Chains with vertices on flute, outline and hand-overs, and rows at most `spacing` mm apart between them.
 
-
-def _first_chains(columns: Columns, ground: Ground, alone: list[Height], spacing: float) -> _Chains:
-    """Chains with vertices on flute, outline and hand-overs, and rows at most `spacing` mm apart between them."""
+    Stretches that lie too far off the surface are halved until none does, or they are too short to be halved.
+    """
     n = len(columns)
     column, t, grind = _blocks(columns, alone)
     z = reached(ground, columns.point(column, t)).z
@@ -202,7 +210,20 @@ def _first_chains(columns: Columns, ground: Ground, alone: list[Height], spacing
     )
     order = np.lexsort((t, column))
     assert column[order[-1]] == n - 1
-    return _Chains(columns, column[order], t[order], z[order], grind[order])
+    chains = _Chains(columns, column[order], t[order], z[order], grind[order])
+    fresh = np.flatnonzero(chains.grind >= 0)
+    while len(fresh):
+        points, z = chains.points, chains.z
+        step = np.column_stack([points[fresh + 1] - points[fresh], z[fresh + 1] - z[fresh]])
+        long = np.linalg.norm(step, axis=1) > 2 * LEAST_GAP
+        fresh = fresh[long & (np.hypot(*step[:, :2].T) > LEAST_GAP / 2)]
+        if not len(fresh):
+            break
+        cut = reached(ground, (points[fresh] + points[fresh + 1]) / 2)
+        off = np.abs(cut.z - (z[fresh] + z[fresh + 1]) / 2) * np.abs(cut.normal[2])
+        split = off > _ROW_SHARE * tolerance
+        chains, fresh = chains.with_rows(fresh[split], cut.z[split])
+    return chains
 
 
 def _blocks(columns: Columns, alone: list[Height]) -> tuple[Ints, Floats, Ints]:
@@ -257,7 +278,7 @@ def _triangles(chains: _Chains) -> tuple[Ints, Ints, Ints, list[tuple[int, int]]
     strip = []
     spans = list(zip(own[:-1].tolist(), own[1:].tolist(), strict=True))
     for k, ((a0, a1), (b0, b1)) in enumerate(zip(spans[:-1], spans[1:], strict=True)):
-        mine = side_by_side(labels[a0 : a1 - 1], places[a0:a1], labels[b0 : b1 - 1], places[b0:b1])
+        mine = side_by_side(labels[a0 : a1 - 1], places[a0:a1], labels[b0 : b1 - 1], places[b0:b1], chains.t)
         pairs += mine
         strip += [k] * len(mine)
         segments += [(p.left[1], p.right[1]) for p in mine[:-1]]
@@ -272,11 +293,10 @@ def _triangles(chains: _Chains) -> tuple[Ints, Ints, Ints, list[tuple[int, int]]
 
 def _measure(
     chains: _Chains, faces: Ints, strip: Ints, ground: Ground, tolerance: float, known: _Known
-) -> tuple[_Known, float, Ints, Ints, Ints]:
-    """How far facets lie off the surface at the middles of edges and faces.
+) -> tuple[_Known, float, Ints]:
+    """How far facets lie off the surface at the middles of edges and (last) faces.
 
-    Returns the surface there, the largest distance, the stretches to halve (by their first vertex), the strips to
-    halve, and the grind that won in the middle of each face.
+    Returns the surface there, the largest distance, and the strips with facets too far off.
     """
     points, z = chains.points, chains.z
     size = len(z)
@@ -285,25 +305,10 @@ def _measure(
     back = back.reshape(-1, 3)
     a, b = keys // size, keys % size
     middle = np.concatenate([(points[a] + points[b]) / 2, points[faces].mean(1)])
-    z_middle = np.concatenate([(z[a] + z[b]) / 2, z[faces].mean(1)])
     now = known.at(ground, middle)
-    off = np.abs(now.z - z_middle) * now.steep
-    along = chains.column[a] == chains.column[b]
-    bad = off > _SAFETY * tolerance
-    bad[: len(a)][along] = off[: len(a)][along] > _ROW_SHARE * tolerance
-    far = (points[a] - points[b]) ** 2
-    long = np.sqrt(far.sum(1) + (z[a] - z[b]) ** 2) > 2 * LEAST_GAP
-    rows = np.flatnonzero(bad[: len(a)] & along & long)
-    # Halving the columns does not help a face whose own stretch of column is too long: that comes first.
-    bad_row = (bad[: len(a)] & along & long)[back].any(1)
-    bad_face = bad[len(a) :] | (bad[: len(a)] & ~along)[back].any(1)
-    strips = np.unique(strip[bad_face & ~bad_row])
-    wide = far_enough(chains.columns.take(strips), chains.columns.take(strips + 1))
-    if len(strips) and not wide.any() and not len(rows):
-        strips, wide = strips[:1], wide[:1] | True  # nothing left to halve: the rounds run out and say so
-    return now, float(off.max()), a[rows], strips[wide], now.grind[len(a) :].astype(np.intp)
-
-
-def moved(head: Head, dz: float) -> Head:
-    """The same face further along the bar by dz mm."""
-    return replace(head, z=head.z + dz)
+    off = np.abs(now.z - np.concatenate([(z[a] + z[b]) / 2, z[faces].mean(1)])) * now.steep
+    of_face = np.column_stack([back, len(a) + np.arange(len(faces))])
+    # Where the pose jumps the surface has a ridge, and between the middles a facet may be twice as far off.
+    jump = np.ptp(now.s[of_face], axis=1) > _JUMP
+    bad = off[of_face].max(1) > np.where(jump, _SAFETY / 2, _SAFETY) * tolerance
+    return now, float((off[of_face].max(1) * np.where(jump, 2, 1)).max()), np.unique(strip[bad])

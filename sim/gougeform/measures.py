@@ -90,7 +90,6 @@ def measure(gouge: Gouge) -> Measures:
     recipe = gouge.recipe
     source = recipe.source or recipe.name
     try:
-        _check_cut_everywhere(gouge, edge)
         _check_standing(gouge, edge)
         if edge.overcut > OVERCUT_LIMIT_MM:
             k = edge.overcut_at
@@ -104,18 +103,6 @@ def measure(gouge: Gouge) -> Measures:
     except InputError as error:
         raise error.in_file(source) from None
     return Measures(gouge, edge)
-
-
-def _check_cut_everywhere(gouge: Gouge, edge: Edge) -> None:
-    for line, z in ((edge.point, edge.cut.z), (edge.heel_line, edge.heel_cut.z)):
-        missed = ~np.isfinite(z)
-        if missed.any():
-            x, y = line[:2, np.flatnonzero(missed)[0]]
-            raise InputError(
-                "wheel.width_mm",
-                f"the wheel never reaches x {x:.1f}, y {y:.1f} mm of the section: steel is left standing",
-                "a wider wheel, a contact place nearer its middle, or more roll",
-            )
 
 
 def _check_standing(gouge: Gouge, edge: Edge) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+
+MODULE = "gougeform.picture"
+"""What is run in a process of its own to draw."""
 
 BAR, FLUTE, FIRST_GRIND = 0, 1, 2
 """Parts of the surface; later grinds follow the first one."""
@@ -298,7 +301,7 @@ def _scale_bar(pen: ImageDraw, scale: float) -> None:
 def make_picture(mesh: Path, out: Path, title: str, lines: Sequence[str] = (), *, timeout_s: float = 120.0) -> Outcome:
     """Draw a written mesh in a process of its own; says what to install where that process dies."""
     words = [str(mesh), str(out), "--title", title, *(f"--line={line}" for line in lines)]
-    return run_apart("gougeform.picture", words, what="The picture", timeout_s=timeout_s, hint=GRAPHICS_HINT)
+    return run_apart(MODULE, words, what="The picture", timeout_s=timeout_s, hint=GRAPHICS_HINT)
 
 
 def read_shape(mesh: Path) -> Shape:
@@ -311,19 +314,26 @@ def read_shape(mesh: Path) -> Shape:
     try:
         found = meshio.read(mesh, file_format="vtu")
         faces = found.cells_dict["triangle"]
-        code = found.cell_data_dict["surface"]["triangle"].astype(int)
+        flags = {name: data["triangle"] for name, data in found.cell_data_dict.items() if name.startswith("is_")}
+        part = parts_of(flags)
     except (OSError, KeyError, meshio.ReadError, SyntaxError, ValueError) as error:
         raise InputError(
             "", f"is not a mesh with named surfaces: {error}", "give the .vtu file that `gougeform grind` writes", str(mesh)
         ) from error
-    return Shape(np.asarray(found.points, float), faces.astype(np.intp), parts_of(code))
+    return Shape(np.asarray(found.points, float), faces.astype(np.intp), part)
 
 
-def parts_of(surface: Ints) -> Ints:
-    """Parts (m,) from a solid's surface numbers (m,): the grinds come first, then flute, run-out, outline and end."""
-    grinds = int(surface.max()) - 3
-    meaning = np.array([*(FIRST_GRIND + i for i in range(grinds)), FLUTE, FLUTE, BAR, BAR])
-    return meaning[surface]
+def parts_of(flags: Mapping[str, NDArray[Any]]) -> Ints:
+    """Parts (m,) from a mesh's cell data `is_grind_1`, `is_flute`, … of 1 and 0 (m,), as `gougeform.files` writes it.
+
+    Raises KeyError where no face belongs to a grind or to the flute.
+    """
+    part = np.full(len(flags["is_grind_1"]), BAR)
+    part[(flags["is_flute"] > 0) | (flags["is_run-out"] > 0)] = FLUTE
+    for name, mine in flags.items():
+        if name.startswith("is_grind_"):
+            part[mine > 0] = FIRST_GRIND + int(name.removeprefix("is_grind_")) - 1
+    return part
 
 
 def main(argv: list[str] | None = None) -> int:

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from gougeform.errors import InputError
 from gougeform.flute import EllipseFlute, Flute, ParabolaFlute, VeeFlute, measured_flute
 from gougeform.outline import Outline, free_outline, round_outline, square_outline
 from gougeform.recipe import Bar
 from gougeform.recipe import Flute as FluteFields
+from gougeform.roots import bracketed_roots
 
 Floats = NDArray[np.float64]
 
@@ -143,9 +143,12 @@ def _leave(outline: Outline, curve: Flute, y_floor: float, side: int) -> tuple[f
     if k == 0:
         raise InputError("flute.web_mm", "the flute's floor lies outside the bar", "use a thicker web")
 
-    def gap(t: float) -> float:
-        return float(outline.nearest(place(np.array([t])))[0][0])
-
-    lo, hi = float(u[k - 1]), float(u[k])
-    root = hi if gap(hi) <= 0 else brentq(gap, lo, hi, xtol=1e-15, rtol=8.9e-16) if gap(lo) < 0 else lo
-    return root, place(np.array([root]))[0]
+    lo, hi = u[[k - 1]], u[[k]]
+    gap_lo, gap_hi = outline.nearest(place(lo))[0], outline.nearest(place(hi))[0]
+    if gap_hi[0] <= 0:
+        root = hi
+    elif gap_lo[0] >= 0:
+        root = lo
+    else:
+        root = bracketed_roots(lambda _, t: outline.nearest(place(t))[0], lo, hi, gap_lo, gap_hi, width=1e-15)
+    return float(root[0]), place(root)[0]

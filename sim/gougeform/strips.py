@@ -71,8 +71,10 @@ class Pair(NamedTuple):
     label: int
 
 
-def side_by_side(left: list[int], left_at: list[int], right: list[int], right_at: list[int]) -> list[Pair]:
-    """Pair the blocks of two neighbouring chains by their labels.
+def side_by_side(
+    left: list[int], left_at: list[int], right: list[int], right_at: list[int], key: Floats
+) -> list[Pair]:
+    """Pair the blocks of two neighbouring chains by their labels, and by the keys of their places where that is open.
 
     left_at has one place more than left has blocks. A block without a partner closes to a point on the other side;
     where both sides have such blocks at once they become one pair with label -1.
@@ -84,7 +86,7 @@ def side_by_side(left: list[int], left_at: list[int], right: list[int], right_at
         ]
     out: list[Pair] = []
     i = j = 0
-    for a, b in [*_matches(left, right), (len(left), len(right))]:
+    for a, b in [*_matches(left, key[left_at], right, key[right_at]), (len(left), len(right))]:
         if i < a and j < b:
             out.append(Pair((left_at[i], left_at[a]), (right_at[j], right_at[b]), -1))
         else:
@@ -96,16 +98,19 @@ def side_by_side(left: list[int], left_at: list[int], right: list[int], right_at
     return out
 
 
-def _matches(left: list[int], right: list[int]) -> list[tuple[int, int]]:
-    """A longest common subsequence, as pairs of positions."""
-    best: list[list[list[tuple[int, int]]]] = [[[] for _ in range(len(right) + 1)] for _ in range(len(left) + 1)]
+def _matches(left: list[int], left_key: Floats, right: list[int], right_key: Floats) -> list[tuple[int, int]]:
+    """Of the longest common subsequences that of blocks nearest to one another, as pairs of positions."""
+    none: tuple[int, float, list[tuple[int, int]]] = (0, 0.0, [])
+    best = [[none] * (len(right) + 1) for _ in range(len(left) + 1)]
     for i, a in enumerate(left):
         for j, b in enumerate(right):
             options = [best[i][j + 1], best[i + 1][j]]
             if a == b:
-                options.append([*best[i][j], (i, j)])
-            best[i + 1][j + 1] = max(options, key=len)
-    return best[-1][-1]
+                count, near, pairs = best[i][j]
+                apart = np.abs(left_key[i : i + 2] - right_key[j : j + 2]).sum()
+                options.append((count + 1, near - float(apart), [*pairs, (i, j)]))
+            best[i + 1][j + 1] = max(options, key=lambda one: one[:2])
+    return best[-1][-1][2]
 
 
 def polylines(segments: list[tuple[int, int]]) -> tuple[Ints, ...]:

@@ -34,19 +34,20 @@ def run(arguments: argparse.Namespace) -> int:
 def where_to_look(done: Done) -> str:
     """What each file is good for, in the words of a person at the grinder, picture first."""
     uses = {
-        "head.png": "look at this first: the ground head, every surface in the colour of its grind",
-        "edge.csv": "every place along the edge, for a spreadsheet: angle, bevel, how to hold the jig",
+        "head.png": "first of all: the ground head, each surface in the colour of its grind",
+        "edge.csv": "all along the edge, for a spreadsheet: angle, bevel, how the jig stands",
         ".3mf": "the tool as a solid, for a viewer or a slicer (knows it is in mm)",
         ".stl": "the same for older programs (choose mm when asked)",
         ".vtu": "the same with surfaces and edge angles named, for a mesh viewer",
         "result.json": "all numbers above, for other programs",
         "recipe.toml": "the whole recipe in one file: change a number and grind it again",
     }
-    width = max(len(path.name) for path in done.files) + 2
-    lines = ["Where to look:"]
-    for end, use in uses.items():
-        lines += [f"  {path.name:<{width}}{use}" for path in done.files if path.name.endswith(end)]
     folder = done.files[0].parent
+    lines = [f"Where to look, in {folder}:"]
+    for end, use in uses.items():
+        for path in done.files:
+            if path.name.endswith(end):
+                lines += [f"  {path.name}", f"      {use}"]
     lines += [
         "",
         "Try a change: open recipe.toml, set wing_length_mm to 8, then",

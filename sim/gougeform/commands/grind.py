@@ -160,15 +160,18 @@ def do(recipe: Recipe, folder: Path, tolerance: float = DEFAULT_TOLERANCE_MM, *,
 
 def _write_tool(measures: Measures, stem: Path, tolerance: float) -> None:
     """STEM.stl, STEM.3mf, STEM.vtu, and beside them edge.csv and recipe.toml."""
-    from gougeform.files import write_edge_csv, write_solid
+    from gougeform.edge import station_table
+    from gougeform.files import WRITERS, write_mesh
     from gougeform.folder import write
     from gougeform.recipe import to_toml
     from gougeform.solid import build_solid
+    from gougeform.tables import csv_text
 
     gouge = measures.gouge
     solid = build_solid(gouge, tolerance)
-    write_solid(solid, stem)
-    write_edge_csv(gouge, measures.edge, stem.with_name("edge.csv"))
+    for ending in WRITERS:
+        write_mesh(solid, stem.with_name(stem.name + ending))
+    write(stem.with_name("edge.csv"), csv_text(station_table(gouge, measures.edge)))
     write(stem.with_name("recipe.toml"), to_toml(gouge.recipe))
 
 

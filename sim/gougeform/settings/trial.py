@@ -15,8 +15,10 @@ from numpy.typing import NDArray
 
 from gougeform.edgeoutline import EdgeOutline, edge_outline
 from gougeform.errors import InputError
+from gougeform.grind import Ground, Pass
 from gougeform.jig import FootJig, RodJig, Table, apply_back, cross, dot
-from gougeform.path import traced_path
+from gougeform.measures import local_cubic
+from gougeform.path import steady_path, traced_path
 from gougeform.recipe import TracedPath
 from gougeform.section import Section
 from gougeform.settings.bench import Bench
@@ -159,6 +161,31 @@ class Tracer:
         )
 
 
+def steady_reading(bench: Bench, per_cents: tuple[float, ...]) -> Reading:
+    """Nose and wing angles of a steady grind, from the surface itself along the right wing (both are alike).
+
+    Raises InputError where the wheel does not touch the whole edge.
+    """
+    assert bench.path.path == "steady"
+    assert not isinstance(bench.built, FootJig)
+    section = bench.section
+    path = steady_path(bench.built, bench.solid, section.y_floor, float(np.radians(bench.path.roll_max_deg)))
+    u = np.linspace(0.0, section.u_right, _FINE)
+    flat = section.flute_point(u)
+    cut = Ground((Pass(path, bench.solid),)).heights(flat)
+    if not np.isfinite(cut.z).all():
+        raise InputError("roll", "the wheel does not reach the whole edge", "more roll, or a wider wheel")
+    flute = np.zeros((3, len(u)))
+    flute[:2] = section.flute_normal(u).T
+    tangent = cross(flute, cut.normal)
+    sine = np.sqrt(dot(tangent, tangent))
+    wedge = 180.0 - np.degrees(np.arctan2(sine, dot(flute, cut.normal)))
+    forward = np.where((tangent[:2].T * section.flute_tangent(u)).sum(1) < 0, -1.0, 1.0)
+    arc = arc_lengths(np.stack([*flat.T, cut.z]), tangent * forward / sine)
+    wings = {p: local_cubic(arc, wedge, arc[-1] * p / 100) for p in per_cents}
+    return Reading(float(wedge[0]), wings, float(cut.z[0] - cut.z[-1]))
+
+
 def _newton(solver: RollSolver, point: Floats, along: Floats, roll: Floats) -> Floats | None:
     """Rolls (n,) to full precision from a guess close by; None where that does not settle."""
     for _ in range(8):
@@ -167,6 +194,6 @@ def _newton(solver: RollSolver, point: Floats, along: Floats, roll: Floats) -> F
         if not np.isfinite(step).all() or np.abs(step).max() > 0.2:
             return None
         roll = roll - step
-        if np.abs(step).max() < 1e-13:
+        if np.abs(step).max() < 1e-8:  # the error left is about its square
             return roll
-    return None if np.abs(step).max() > 1e-10 else roll
+    return None

@@ -1,0 +1,229 @@
+"""The search for the posture with the smallest clear clearance angle, for every place and direction of cut.
+
+Edge places and inclinations are laid out evenly; a few points of the tool give each of these postures a lower bound.
+The postures are then taken in the order of their bounds and solved exactly until no bound left is below the best angle
+found. Around the best ones the search goes on with ever smaller steps. Angles in rad here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.reach.contact import Contact
+from gougeform.reach.posture import Places, Postures, Rest, joined, overhang
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Flags = NDArray[np.bool_]
+
+FEEDS = (1, -1)
+"""Directions of cut: along the meridian as it is walked, and against it."""
+
+
+@dataclass(frozen=True)
+class Fineness:
+    """How the search is laid out. stations: of the edge at first; lam_deg: step of the inclination at first.
+
+    rounds: how often the steps are halved around the best. most_deg: clearance angles beyond are not looked for.
+    """
+
+    stations: int = 17
+    lam_deg: float = 10.0
+    lam_most_deg: float = 80.0
+    rounds: int = 6
+    most_deg: float = 30.0
+
+
+USUAL = Fineness()
+
+SEARCH_ERROR_DEG = 0.1
+"""The best posture found needs at most this much more clearance angle than the best there is (see tests/reach)."""
+
+_GAIN = np.radians(0.01)  # angles closer than this count as equal
+_AT_ONCE = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Best:
+    """For g = places × feeds, places first: the best posture of each. alpha is infinite where none is clear.
+
+    feed: (g,) +1 or -1. part: (g,) what stops a smaller angle, an index into PARTS, -1 for nothing. touch: (g, 3) mm,
+    where on the tool. solved: how many postures were solved exactly.
+    """
+
+    postures: Postures
+    feed: Ints
+    part: Ints
+    touch: Floats
+    solved: int
+
+    @property
+    def alpha(self) -> Floats:
+        """(g,) rad."""
+        return self.postures.alpha
+
+
+@dataclass(frozen=True, eq=False)
+class Limit:
+    """Postures whose overhang over the rest is larger than `most` mm do not count."""
+
+    rest: Rest
+    inside: Flags
+    most: float
+
+
+@dataclass(eq=False)
+class _State:
+    """What is known so far about each group (place and feed)."""
+
+    alpha: Floats
+    station: Ints
+    lam: Floats
+    part: Ints
+    touch: Floats
+    bound: Floats
+    solved: int = 0
+
+
+def search(
+    contact: Contact, fineness: Fineness = USUAL, limit: Limit | None = None, feeds: tuple[int, ...] = FEEDS
+) -> Best:
+    """The best posture of every place and feed."""
+    count, k = len(contact.places), len(feeds)
+    most = np.radians(fineness.most_deg)
+    groups = count * k
+    state = _State(
+        np.full(groups, np.inf),
+        np.zeros(groups, np.intp),
+        np.zeros(groups),
+        np.full(groups, -1),
+        np.full((groups, 3), np.nan),
+        np.full(groups, np.inf),
+    )
+    last = contact.body.point.shape[1] - 1
+    stations = np.round(np.linspace(0, last, fineness.stations)).astype(np.intp)
+    # The nose is always looked at.
+    stations = np.unique(np.append(stations, contact.body.stations.nose))
+    steps = int(round(fineness.lam_most_deg / fineness.lam_deg))
+    lam = np.radians(fineness.lam_deg) * np.arange(-steps, steps + 1)
+    grid = _grid(np.arange(count), stations, lam)
+    bound = contact.scouted(grid, np.radians(85.0))
+    for number, feed in enumerate(feeds):
+        mine = feed * grid.lam <= 1e-12
+        group = grid.place[mine] * k + number
+        _solve(contact, grid.take(mine), bound[mine], group, state, most, limit)
+    feed_of = np.tile(np.array(feeds), count)
+    _refine(contact, state, feed_of, k, last, fineness, most, limit)
+    place = np.repeat(np.arange(count), k)
+    return Best(
+        Postures(place, state.station, state.lam, state.alpha), feed_of, state.part, state.touch, state.solved
+    )
+
+
+def _grid(place: Ints, station: Ints, lam: Floats) -> Postures:
+    p, s, i = np.meshgrid(place, station, lam, indexing="ij")
+    return Postures(p.ravel(), s.ravel(), i.ravel(), np.zeros(p.size))
+
+
+def _solve(
+    contact: Contact,
+    postures: Postures,
+    bound: Floats,
+    group: Ints,
+    state: _State,
+    most: float,
+    limit: Limit | None,
+) -> None:
+    """Solve postures in the order of their bounds until no bound is below the best of its group."""
+    order = np.lexsort((bound, group))
+    # Where nothing is clear yet, the posture with the least bound is where to look further.
+    first = order[np.unique(group[order], return_index=True)[1]]
+    better = (bound[first] < state.bound[group[first]]) & ~np.isfinite(state.alpha[group[first]])
+    i = first[better]
+    state.bound[group[i]], state.station[group[i]], state.lam[group[i]] = bound[i], postures.station[i], postures.lam[i]
+    order = order[bound[order] <= most]
+    while len(order):
+        order = order[bound[order] < state.alpha[group[order]] - _GAIN]
+        if not len(order):
+            return
+        g = group[order]
+        begin = np.flatnonzero(np.concatenate([[True], g[1:] != g[:-1]]))
+        rank = np.arange(len(g)) - np.repeat(begin, np.diff(np.append(begin, len(g))))
+        now = order[rank < _AT_ONCE]
+        _take_in(contact, postures.take(now).at(bound[now]), group[now], state, most, limit)
+        order = order[rank >= _AT_ONCE]
+
+
+def _take_in(
+    contact: Contact, postures: Postures, group: Ints, state: _State, most: float, limit: Limit | None
+) -> None:
+    """Solve postures and keep those that are better than what is known of their groups."""
+    cap = np.minimum(state.alpha[group] - _GAIN / 2, most)
+    found = contact.smallest(postures, cap)
+    alpha = found.alpha if limit is None else _within(contact, postures, found.alpha, cap, limit)
+    state.solved += len(postures)
+    order = np.lexsort((alpha, group))
+    first = order[np.unique(group[order], return_index=True)[1]]
+    i = first[alpha[first] < state.alpha[group[first]]]
+    g = group[i]
+    state.alpha[g], state.station[g], state.lam[g] = alpha[i], postures.station[i], postures.lam[i]
+    state.part[g], state.touch[g] = found.part[i], found.touch[i]
+    # Where nothing is clear, say what was in the way of the posture tried last.
+    none = first[~np.isfinite(state.alpha[group[first]])]
+    state.part[group[none]], state.touch[group[none]] = found.part[none], found.touch[none]
+
+
+def _within(contact: Contact, postures: Postures, alpha: Floats, cap: Floats, limit: Limit) -> Floats:
+    """Angles raised until the overhang is allowed too; infinite where it never is."""
+    alpha = alpha.copy()
+    step = np.radians(0.1)
+    todo = np.flatnonzero(np.isfinite(alpha))
+    while len(todo):
+        now = postures.take(todo).at(alpha[todo])
+        long = overhang(contact.body, contact.places, now, limit.rest, limit.inside) > limit.most
+        todo = todo[long]
+        if not len(todo):
+            break
+        raised = postures.take(todo).at(alpha[todo] + step)
+        alpha[todo] = np.where(raised.alpha <= cap[todo], contact.smallest(raised, cap[todo]).alpha, np.inf)
+        todo = todo[np.isfinite(alpha[todo])]
+    return alpha
+
+
+def _refine(
+    contact: Contact,
+    state: _State,
+    feed: Ints,
+    feeds: int,
+    last: int,
+    fineness: Fineness,
+    most: float,
+    limit: Limit | None,
+) -> None:
+    """Smaller and smaller steps around the best posture of every group."""
+    step_s, step_l = last / (fineness.stations - 1), np.radians(fineness.lam_deg)
+    offsets = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j])
+    for _ in range(fineness.rounds):
+        step_s, step_l = step_s / 2, step_l / 2
+        for _ in range(2):
+            todo = np.flatnonzero((state.alpha > _GAIN) & np.isfinite(np.minimum(state.alpha, state.bound)))
+            if not len(todo):
+                return
+            before = np.minimum(state.alpha[todo], 1e3)
+            group = np.repeat(todo, len(offsets))
+            i, j = np.tile(offsets, (len(todo), 1)).T
+            station = np.clip(np.round(state.station[group] + i * max(step_s, 1.0)), 0, last).astype(np.intp)
+            lam = state.lam[group] + j * step_l
+            lam = np.where(feed[group] > 0, np.minimum(lam, 0.0), np.maximum(lam, 0.0))
+            lam = np.clip(lam, -np.radians(88.0), np.radians(88.0))
+            postures = Postures(group // feeds, station, lam, np.zeros(len(group)))
+            bound = contact.scouted(postures, np.radians(85.0))
+            _solve(contact, postures, bound, group, state, most, limit)
+            if not (np.minimum(state.alpha[todo], 1e3) < before).any():
+                break
+
+
+__all__ = ["FEEDS", "SEARCH_ERROR_DEG", "Best", "Fineness", "Limit", "Places", "search", "joined"]

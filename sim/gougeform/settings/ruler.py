@@ -1,0 +1,150 @@
+"""What a ruler, a protractor and notches can set: the nearest such settings, and the edge those really give."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+
+from gougeform.errors import InputError
+from gougeform.gouge import Setting, shape
+from gougeform.measures import Measures, measure
+from gougeform.recipe import Recipe
+from gougeform.settings.bench import Bench, bench_of, with_settings
+from gougeform.settings.names import NAMES, RULER_MM
+from gougeform.settings.solve import EXACT, Problem, Solution, solve
+from gougeform.settings.trial import Reading
+from gougeform.settings.wants import Free, Want, reading_of
+
+_MOST_ROUNDED = 8
+
+
+@dataclass(frozen=True, eq=False)
+class Confirmed:
+    """Settings with the edge measured on the finished surface.
+
+    reading and overcut (mm) are None, and problem says why, where a person cannot grind like that.
+    """
+
+    values: dict[str, float]
+    recipe: Recipe
+    bench: Bench
+    setting: Setting
+    reading: Reading | None
+    overcut: float | None
+    problem: str
+
+    def misses(self, wants: tuple[Want, ...]) -> dict[str, float]:
+        """Got less asked by want, without the land, which a person grinds to."""
+        if self.reading is None:
+            return {}
+        return {want.name: self.reading.value(want.name) - want.value for want in wants if want.name != "land"}
+
+
+def confirmed(problem: Problem, values: dict[str, float]) -> Confirmed:
+    """Measure the finished tool at these settings."""
+    recipe = with_settings(problem.recipe, values, problem.grind)
+    gouge = shape(recipe)
+    found: Measures | None = None
+    refusal = ""
+    try:
+        found = measure(gouge)
+    except InputError as error:
+        refusal = error.problem
+    return Confirmed(
+        values,
+        recipe,
+        bench_of(recipe, problem.grind, problem.reader.bench.section),
+        gouge.settings[problem.grind],
+        None if found is None else reading_of(found.edge, problem.reader.per_cents),
+        None if found is None else found.edge.overcut,
+        refusal,
+    )
+
+
+def corrected(problem: Problem, solution: Solution) -> Confirmed:
+    """The solution measured on the finished surface, and searched again close by where that differs from the poses.
+
+    It differs where the path cuts a little past its outline, or a wall of the flute leans inward.
+    """
+    found = confirmed(problem, solution.values)
+    shift = {want.name: 0.0 for want in problem.sought}
+    for _ in range(4):
+        if found.reading is None or solution.worst > EXACT:
+            return found
+        off = {want.name: found.reading.value(want.name) - want.value for want in problem.sought}
+        if max(abs(value) for value in off.values()) <= EXACT:
+            return found
+        shift = {name: shift[name] + value for name, value in off.items()}
+        near = Problem(
+            problem.recipe,
+            tuple(Want(want.name, want.value - shift.get(want.name, 0.0)) for want in problem.sought),
+            tuple(_close_by(free, found.values[free.name.name]) for free in problem.frees),
+            problem.grind,
+        )
+        answer = solve(near)
+        if not answer.exact:
+            return found
+        again = confirmed(problem, answer.solutions[0].values)
+        if again.reading is None:
+            return found
+        found = again
+    return found
+
+
+def _close_by(free: Free, value: float) -> Free:
+    if free.stops:
+        return Free(free.name, value, value, (value,))
+    width = 0.1 * (free.high - free.low)
+    return replace(free, low=max(free.low, value - width), high=min(free.high, value + width))
+
+
+def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
+    """The settings a person can set nearest to these: 0.5 mm, 0.5°, or the notch they stand in.
+
+    Each setting goes to one of its two neighbours on the ruler; of all such choices the one whose edge misses the
+    wants least. A distance is rounded as it is measured, from the rim to the pocket or to the rod's near surface.
+    """
+    bench = problem.reader.bench
+    stops = {free.name.name for free in problem.frees if free.stops}
+    names = [name for name in values if name not in stops][:_MOST_ROUNDED]
+    offset = {"distance": bench.jig.rod_diameter_mm / 2 if bench.jig.kind == "rod" else 0.0}
+    choices = []
+    for name in names:
+        step, shift = NAMES[name].step, offset.get(name, 0.0)
+        count = (values[name] - shift) / step
+        ends = {round(float(end * step + shift), 9) for end in (np.floor(count + 1e-9), np.ceil(count - 1e-9))}
+        choices.append(sorted(ends, key=lambda end, name=name: abs(end - values[name])))  # type: ignore[misc]
+    best: tuple[float, dict[str, float]] | None = None
+    for places in product(*choices):
+        tried = values | dict(zip(names, places, strict=True))
+        try:
+            reading = problem.reader.read(tried)
+        except InputError:
+            continue
+        miss = sum((reading.value(want.name) - want.value) ** 2 for want in problem.sought)
+        if best is None or miss < best[0] - 1e-12:
+            best = miss, tried
+    if best is None:
+        raise InputError("ruler", f"no setting on a {RULER_MM:g} mm ruler beside this one can be ground", "other wants")
+    return best[1]
+
+
+def straight_words(bench: Bench) -> str:
+    """What the straight distance is measured to."""
+    return "rim to pocket, straight" if bench.jig.kind == "foot" else "rim to the rod's near surface, straight"
+
+
+def machine(bench: Bench, setting: Setting) -> dict[str, float | None]:
+    """How the machine is set, with units in the names, as results give it."""
+    centre = bench.centre_distance()
+    height = 0.0 if bench.jig.kind == "table" else bench.jig.height_mm
+    level = None if centre is None or abs(height) > centre else float(np.sqrt(centre**2 - height**2))
+    return {
+        "centre_distance_mm": centre,
+        "rim_distance_mm": None if bench.jig.kind == "table" else bench.jig.rim_distance_mm,
+        "straight_distance_mm": bench.measured_distance(),
+        "level_distance_mm": level,
+        "contact_deg": None if setting.contact is None else float(np.degrees(setting.contact)),
+    }
