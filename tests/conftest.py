@@ -36,7 +36,7 @@ _ROD = {
 }
 _TABLE = {"kind": "table", "projection_mm": 65.0, "nose_angle_deg": 40.0}
 _TRACED = {"path": "traced", "wing_length_mm": 10.0}
-_SHORT = {"path": "traced", "wing_length_mm": 3.0}
+_SHORT = {"path": "traced", "wing_length_mm": 3.0, "shoulder": 0.3}
 
 TOOLS = {
     "foot": {"jig": _FOOT, "grind": [_TRACED]},

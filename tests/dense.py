@@ -87,7 +87,32 @@ def entry(o, d, wheel):
             far = out.ravel().copy()
             far[i] = np.where(hit, far[i], -np.inf)
             z, out = flat.reshape(z.shape), far.reshape(out.shape)
+        out = _exit(o, d, z, out, wheel)
     return z, out
+
+
+def _exit(o, d, z, out, wheel):
+    """The same for the exit: from the sharp box's back to the rounded solid's."""
+    d = np.broadcast_to(d, o.shape).reshape(3, -1)
+    o, z, out = o.reshape(3, -1), z.ravel(), out.copy()
+    far = out.ravel()
+    with np.errstate(invalid="ignore"):
+        p = o + np.where(np.isfinite(z) & np.isfinite(far), far, 0.0) * d
+    i = np.flatnonzero(np.isfinite(z) & np.isfinite(far) & (_distance(p, wheel) > 1e-13))
+    if len(i):
+        a, b = z[i], far[i]
+        x, y = a.copy(), b.copy()
+        for _ in range(60):
+            one, two = y - GOLDEN * (y - x), x + GOLDEN * (y - x)
+            left = _distance(o[:, i] + one * d[:, i], wheel) < _distance(o[:, i] + two * d[:, i], wheel)
+            x, y = np.where(left, x, one), np.where(left, two, y)
+        a = (x + y) / 2
+        for _ in range(60):
+            m = (a + b) / 2
+            outside = _distance(o[:, i] + m * d[:, i], wheel) > 0
+            a, b = np.where(outside, a, m), np.where(outside, m, b)
+        far[i] = a
+    return out
 
 
 def _lines(one, origin, direction, s, from_origin):

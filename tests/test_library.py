@@ -34,7 +34,7 @@ def bar_of(flute: str) -> str:
 
 def test_catalogue_is_whole():
     assert tuple(CATALOGUE) == library.KINDS
-    for kind, least in zip(library.KINDS, (9, 24, 5, 6, 4, 1, 14), strict=True):
+    for kind, least in zip(library.KINDS, (9, 24, 5, 6, 4, 1, 14, 2, 7, 4), strict=True):
         assert len(CATALOGUE[kind]) >= least, kind
     for kind, found in CATALOGUE.items():
         for entry in found:

@@ -1,3 +1,49 @@
-"""gougeform: the edge that a wheel and a jig leave on a turning gouge."""
+"""gougeform: the edge that a wheel and a jig leave on a turning gouge.
+
+As a library:
+
+    import gougeform
+    tool = gougeform.measured("finial-round-10-fingernail-foot", {"jig.projection_mm": 70.0})
+    print(tool.nose_angle, tool.wing_angles)
+    table = gougeform.sweep("finial-round-10-fingernail-foot", {"jig.projection_mm": [60, 65, 70, 75, 80]})
+    table.plot(x="jig.projection_mm", y="wing_angle_50_deg")
+
+The names below are loaded when they are first used; `__init__.pyi` tells type checkers what they are.
+"""
+
+from __future__ import annotations
+
+from typing import Any
 
 __version__ = "0.1.0"
+
+_FROM = {
+    "InputError": "errors",
+    "Recipe": "recipe",
+    "changed": "recipe",
+    "edge_frame": "study.front",
+    "from_table": "recipe",
+    "load": "recipe",
+    "measure": "measures",
+    "measured": "study.front",
+    "run_study": "study.front",
+    "shape": "gouge",
+    "sweep": "study.front",
+    "to_toml": "recipe",
+}
+
+__all__ = ["__version__", *_FROM]  # noqa: PLE0604: the names of the table above
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _FROM:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module
+
+    value = getattr(import_module(f"{__name__}.{_FROM[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_FROM})

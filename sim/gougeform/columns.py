@@ -20,6 +20,8 @@ Flags = NDArray[np.bool_]
 LEAST_GAP = 2e-3
 """mm between vertices: 100 times what 32 bit numbers of an STL file still tell apart 200 mm down the bar."""
 
+_LEAST_STEP = 2e-4  # mm between columns where the surface needs them closer, at a narrow floor or a ridge's end
+
 EDGE_STEPS = 400
 ROUND_STEPS = 440
 """Chords around a whole round bar: a polygon of n sides lacks (2 pi / n)² / 6 of the circle's area, here 3.4e-5."""
@@ -34,6 +36,11 @@ def far_enough(a: Columns, b: Columns, least: float = LEAST_GAP) -> Flags:
     return np.minimum(*apart) > least
 
 
+def divisible(columns: Columns, strips: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Those strips between columns k and k + 1 that are wide enough for another column."""
+    return strips[far_enough(columns.take(strips), columns.take(strips + 1), 2 * _LEAST_STEP)]
+
+
 def first_columns(fan: Fan, ground: Ground, alone: Sequence[Height], tolerance: float) -> Columns:
     """Columns from lip to lip. ground: what lays out the steps along the edge; alone: its grinds one by one."""
     even = _even(fan, ground)
@@ -42,8 +49,7 @@ def first_columns(fan: Fan, ground: Ground, alone: Sequence[Height], tolerance: 
     if len(alone) > 1:
         columns = _placed(_placed(kept, crossings(fan, columns, alone)), even, crowded=_CROWDED)
     while True:
-        sagged = sagitta(fan, columns) > tolerance / 2
-        strips = np.flatnonzero(sagged & far_enough(columns.take(np.arange(len(columns) - 1)), _next(columns)))
+        strips = divisible(columns, np.flatnonzero(sagitta(fan, columns) > tolerance / 2))
         if not len(strips):
             return columns
         columns = joined(columns, fan.at((columns.phi[strips] + columns.phi[strips + 1]) / 2))

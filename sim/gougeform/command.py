@@ -14,6 +14,16 @@ from gougeform.errors import InputError
 COMMANDS = {
     "demo": "grind one tool of the baluster workshop and say where to look",
     "grind": "grind a recipe: measures, mesh, edge table and picture",
+    "gauge": "setup gauges to print: stop, spacers, angle, outline, wheel, relief",
+    "card": "one page with all settings, to keep by the grinder",
+    "settings": "find the settings that give the edge you want",
+    "transfer": "the same edge on another wheel or jig, and a wear table",
+    "tolerance": "how exact each setting must be, and which matters most",
+    "match": "lay the wheel on the bevel a tool has; what a regrind costs",
+    "relief": "how far to move for a relief, the land, and the angle",
+    "hone": "set a honing wheel to an edge; the shaped hone for the flute",
+    "calibrate": "fit a jig's hidden lengths to a few measured pairs",
+    "study": "ask one question of thousands of tools: a table, figures, sensitivities",
     "profiles": "list the library: bars, flutes, wheels, jigs, grinds, recipes",
 }
 

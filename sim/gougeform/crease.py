@@ -46,9 +46,12 @@ def creases(gouge: Gouge) -> list[Curve]:
 
 
 def _through(point: Floats, upper: Floats, lower: Floats) -> Curve:
-    """The crease runs along both surfaces, so its tangent is the cross product of their normals."""
+    """The crease runs along both surfaces, so its tangent is the cross product of their normals.
+
+    Where the two surfaces only touch there is no such tangent, and the crease comes in straight.
+    """
     tangent = np.cross(upper, lower, axis=0)
-    tangent /= np.linalg.norm(tangent, axis=0)
+    tangent /= np.maximum(np.linalg.norm(tangent, axis=0), 1e-300)
     chord = np.diff(point, axis=1)
     length = np.linalg.norm(chord, axis=0)
     start, stop = tangent[:, :-1] * length, tangent[:, 1:] * length

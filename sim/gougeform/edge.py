@@ -6,7 +6,8 @@ left lip through the nose to the right lip. Lengths in mm, angles in degrees (th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +36,7 @@ class Edge:
     the bevel next to the edge, negative where it bulges; land is NaN where no relief meets the plane. heel: (3, n)
     where each bevel ends. cut: which pass made the edge, at which place of its path. nose: index of the nose.
     heel_line: (3, m) the whole heel, left to right, and heel_cut what ended it. overcut: mm, and overcut_at: station.
+    bevel_end: where the bevel next to the edge ends (3, n), at heel or crease, and its normal there.
     """
 
     u: Floats
@@ -44,7 +46,6 @@ class Edge:
     normal: Floats
     wedge: Floats
     bevel: Floats
-    hollow: Floats
     land: Floats
     heel: Floats
     cut: Cut
@@ -53,6 +54,13 @@ class Edge:
     heel_cut: Cut
     overcut: float
     overcut_at: int
+    gouge: Gouge = field(repr=False)
+    bevel_end: tuple[Floats, Floats] = field(repr=False)
+
+    @cached_property
+    def hollow(self) -> Floats:
+        """(n,) mm: depth of the hollow of the bevel next to the edge; made when asked for, since it takes long."""
+        return _hollows(self.gouge, self.point, self.normal, *self.bevel_end)
 
     def wing(self, side: int) -> slice:
         """The stations from the nose to the right (+1) or left (-1) lip, nose first."""
@@ -95,7 +103,6 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
     curve = _heel_curve(gouge, v, flat_heel, heel_cut)
     heel, heel_normal = _heel_points(point, tangent, n // 2, curve, middle)
     land, foot, foot_normal = _lands(gouge, edge_cut, point, tangent, heel, heel_normal)
-    hollow = _hollows(gouge, point, normal, foot, foot_normal)
     overcut, overcut_at = _overcut(gouge, u, point)
     return Edge(
         u=u,
@@ -105,7 +112,6 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
         normal=normal,
         wedge=wedge,
         bevel=np.linalg.norm(heel - point, axis=0),
-        hollow=hollow,
         land=land,
         heel=heel,
         cut=edge_cut,
@@ -114,6 +120,8 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
         heel_cut=heel_cut,
         overcut=overcut,
         overcut_at=overcut_at,
+        gouge=gouge,
+        bevel_end=(foot, foot_normal),
     )
 
 

@@ -10,13 +10,36 @@ import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gougeform.errors import InputError
 from gougeform.solid import Solid
 
+if TYPE_CHECKING:
+    import meshio
+
 _STL_HEADER = b"binary STL, lengths in mm, z along the bar toward the tip, y up"
+
+_XML = '<?xml version="1.0" encoding="UTF-8"?>\n'
+_3MF = "http://schemas.microsoft.com/3dmanufacturing"
+_PACKAGE = "http://schemas.openxmlformats.org/package/2006"
+_TYPES = (
+    f'{_XML}<Types xmlns="{_PACKAGE}/content-types">'
+    f'<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
+    f'<Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/></Types>'
+)
+_RELATIONS = (
+    f'{_XML}<Relationships xmlns="{_PACKAGE}/relationships">'
+    f'<Relationship Target="/3D/3dmodel.model" Id="rel0" Type="{_3MF}/2013/01/3dmodel"/></Relationships>'
+)
+_MODEL = (
+    f'{_XML}<model unit="millimeter" xml:lang="en" xmlns="{_3MF}/core/2015/02"><resources>'
+    '<object id="1" name="gouge" type="model"><mesh>'
+    "<vertices>{points}</vertices><triangles>{faces}</triangles>"
+    '</mesh></object></resources><build><item objectid="1"/></build></model>'
+)
 
 
 @contextmanager
@@ -43,24 +66,29 @@ def replaced(path: str | Path) -> Iterator[Path]:
 
 def write_stl(solid: Solid, path: str | Path) -> None:
     """Binary STL in mm, as its header says. Raises InputError where it cannot be written."""
-    from trimesh.exchange.stl import export_stl
+    import meshio
 
-    data = export_stl(_trimesh(solid))
-    # The library leaves the 80 bytes of the header empty.
     with replaced(path) as beside:
-        beside.write_bytes(_STL_HEADER.ljust(80) + data[80:])
+        meshio.write(beside, _triangles(solid), file_format="stl", binary=True)
+        # The library leaves its own name in the 80 bytes of the header.
+        with beside.open("r+b") as stream:
+            stream.write(_STL_HEADER.ljust(80))
 
 
 def write_3mf(solid: Solid, path: str | Path) -> None:
-    """3MF with unit millimeter. Raises InputError where it cannot be written."""
-    from trimesh.exchange.threemf import export_3MF
-    from trimesh.scene import Scene
+    """3MF with unit millimeter, the core specification alone. Raises InputError where it cannot be written.
 
-    scene = Scene()
-    scene.add_geometry(_trimesh(solid), geom_name="gouge", node_name="gouge_1")
-    data = export_3MF(scene)
-    with replaced(path) as beside:
-        beside.write_bytes(data)
+    Written here, since the libraries that can are slow to load, and there is little to it.
+    """
+    from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
+
+    points = "".join([f'<vertex x="{x!r}" y="{y!r}" z="{z!r}"/>' for x, y, z in solid.vertices.tolist()])
+    faces = "".join([f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in solid.faces.tolist()])
+    model = _MODEL.format(points=points, faces=faces)
+    with replaced(path) as beside, ZipFile(beside, "w") as package:
+        for name, text in (("[Content_Types].xml", _TYPES), ("_rels/.rels", _RELATIONS), ("3D/3dmodel.model", model)):
+            # A fixed date: the same tool gives the same file.
+            package.writestr(ZipInfo(name), text, ZIP_DEFLATED, compresslevel=6)
 
 
 def write_vtu(solid: Solid, path: str | Path) -> None:
@@ -98,12 +126,15 @@ def write_mesh(solid: Solid, path: str | Path) -> None:
     ending = Path(path).suffix.lower()
     if ending not in WRITERS:
         raise InputError(
-            "", f"the name ends in {ending!r}, allowed are {', '.join(WRITERS)}", "choose one of these endings", str(path)
+            "",
+            f"the name ends in {ending!r}, allowed are {', '.join(WRITERS)}",
+            "choose one of these endings",
+            str(path),
         )
     WRITERS[ending](solid, path)
 
 
-def _trimesh(solid: Solid):  # type: ignore[no-untyped-def]  # noqa: ANN202
-    import trimesh
+def _triangles(solid: Solid) -> meshio.Mesh:
+    import meshio
 
-    return trimesh.Trimesh(solid.vertices, solid.faces, process=False)
+    return meshio.Mesh(solid.vertices, [("triangle", solid.faces)])

@@ -41,7 +41,9 @@ def stage(folder: Path) -> Iterator[Path]:
                 empty.rmdir()
 
 
-def publish(inner: Path, folder: Path, *, instead_of: Iterable[str] = (), only_if: tuple[str, bytes] | None = None) -> bool:
+def publish(
+    inner: Path, folder: Path, *, instead_of: Iterable[str] = (), only_if: tuple[str, bytes] | None = None
+) -> bool:
     """Move every file of a stage to its place in `folder`, all of them or, by `only_if`, none.
 
     instead_of: names in the folder that the batch makes untrue, removed where the batch does not bring them.

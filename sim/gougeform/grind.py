@@ -32,6 +32,7 @@ _GUESS_TRUST = 0.02  # relative error allowed for the curvature that the scan's 
 _NEVER = 1e30  # stands for "this pose does not touch the line" in the scan's table
 _FAR = 1e6  # mm: no bar is this long, so a line that meets the wheel further out is all but parallel to it
 _SIDE_MARGIN = 1.0  # mm: valleys this close to the end of the flat face are searched on the whole wheel
+_CLOSER = 4  # times as many knots are scanned for those
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,16 @@ class Pass:
         """The poses at the path's knots."""
         return self.path.pose(self.path.knots)
 
+    @cached_property
+    def _close_knots(self) -> Floats:
+        """Closer places: where face, corner and side of the wheel take turns, valleys lie close together."""
+        knots = self.path.knots
+        return np.linspace(knots[0], knots[-1], _CLOSER * (len(knots) - 1) + 1)
+
+    @cached_property
+    def _close_pose(self) -> Pose:
+        return self.path.pose(self._close_knots)
+
     def cut(self, origin: Floats, direction: Floats, *, from_origin: bool = False) -> Cut:
         """End lines at this grind: origin + z·direction ((3, n) each, tool frame), coming out of the steel.
 
@@ -84,8 +95,9 @@ class Pass:
         return _deepest(origin.shape[1], line, z, s, surface, normal, leave)
 
     def _scan(self, origin: Floats, direction: Floats, from_origin: bool, sides: bool) -> Floats:
-        """(n, K) z_in of every line at every knot, on the face alone or on the whole wheel."""
-        turn, shift, k = self.scan_pose.turn, self.scan_pose.shift, self.wheel.curvature
+        """(n, K) z_in of every line at every knot, on the face alone, or on the whole wheel at the closer knots."""
+        pose, k = self._close_pose if sides else self.scan_pose, self.wheel.curvature
+        turn, shift = pose.turn, pose.shift
         shared = bool((direction == direction[:, :1]).all())
         d = (direction[:, :1] if shared else direction).T
         ox, oz = (origin.T @ turn[i] + shift[i] for i in (0, 2))
@@ -139,13 +151,13 @@ class Pass:
             if len(off):
                 stay = ~np.isin(line, off)
                 again = self._valleys(origin[:, off], direction[:, off], from_origin, sides=True)
-                mine = self._brackets(z, line[stay], k[stay])
+                mine = self._brackets(self.path.knots, z, line[stay], k[stay])
                 return tuple(np.concatenate(pair) for pair in zip(mine, (off[again[0]], *again[1:]), strict=True))
-        return self._brackets(z, line, k)
+        return self._brackets(self._close_knots if sides else self.path.knots, z, line, k)
 
-    def _brackets(self, z: Floats, line: Ints, k: Ints) -> tuple[Any, ...]:
+    def _brackets(self, knots: Floats, z: Floats, line: Ints, k: Ints) -> tuple[Any, ...]:
         """Bracket, first guess and curvature of valleys at knots k of lines: the quartic through five knots."""
-        knots, step = self.path.knots, self.path.knots[1] - self.path.knots[0]
+        step = knots[1] - knots[0]
         last = len(knots) - 1
         a, b, c, d, e = (z[line, np.clip(k + i, 0, last)] for i in (-2, -1, 0, 1, 2))
         inner = (k > 0) & (k < last) & (b < _NEVER) & (d < _NEVER)

@@ -15,7 +15,7 @@ from pathlib import Path
 from gougeform.errors import InputError
 from gougeform.reading import read_toml
 
-KINDS = ("bars", "flutes", "wheels", "jigs", "grinds", "steels", "recipes")
+KINDS = ("bars", "flutes", "wheels", "jigs", "grinds", "steels", "recipes", "handles", "work", "studies")
 OWN_LIBRARY = "GOUGEFORM_LIBRARY"
 
 

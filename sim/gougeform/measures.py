@@ -86,10 +86,10 @@ def measure(gouge: Gouge) -> Measures:
 
     Raises InputError where the grind is not one a person can make: over-cut over 0.1 mm, or steel left standing.
     """
-    edge = measure_edge(gouge)
     recipe = gouge.recipe
     source = recipe.source or recipe.name
     try:
+        edge = measure_edge(gouge)
         _check_standing(gouge, edge)
         if edge.overcut > OVERCUT_LIMIT_MM:
             k = edge.overcut_at

@@ -21,6 +21,9 @@ from gougeform.wheel import Wheel
 
 Floats = NDArray[np.float64]
 
+_LARGEST_TURN = 0.3  # rad between knots: the kernel's search needs valleys of several knots
+_MOST_KNOTS = 1025
+
 
 @dataclass(frozen=True)
 class Moving:
@@ -130,23 +133,15 @@ def steady_path(jig: RodJig | Table, wheel: Wheel, y_floor: float, roll_max: flo
 def traced_path(outline: EdgeOutline, jig: AnyJig, wheel: Wheel, contact: float, knots: int = 65) -> Traced:
     """The path that traces an outline with a jig; contact: place across the wheel's face, mm.
 
+    Takes more knots where the tool turns far from one to the next, as it does round a pointed nose.
     Raises InputError where for some place of the outline no pose exists.
     """
-    s = np.linspace(-1.0, 1.0, knots)
-    point, along, _ = outline.at(s)
-    middle = knots // 2
-    with np.errstate(invalid="ignore"):
-        if isinstance(jig, FootJig):
-            solver: Solver = FootSolver(jig, wheel, contact)
-            upright = solver.place(point[:, [middle]], along[:, [middle]], s[[middle]])[0]
-            if upright.turn[1, 0, 0] > 0:  # tool x must come out toward -Y at the nose
-                solver = FootSolver(jig, wheel, contact, -1.0)
-            good = np.isfinite(solver.place(point, along, s)[0].turn).all((0, 1))
-        else:
-            roll = follow_roll(RollSolver(jig, wheel, contact), point, along)
-            good = np.isfinite(roll)
-            solver = RollSolver(jig, wheel, contact, s, roll)
+    path, good, lost = _traced(outline, jig, wheel, contact, knots)
+    while knots < _MOST_KNOTS and (lost or (good.all() and _largest_turn(path) > _LARGEST_TURN)):
+        knots = 4 * knots - 3
+        path, good, lost = _traced(outline, jig, wheel, contact, knots)
     if not good.all():
+        s = path.knots
         near = s[~good][np.abs(s[~good]).argmin()]
         z = float(outline.at(np.array([near]))[0][2, 0])
         raise InputError(
@@ -155,4 +150,32 @@ def traced_path(outline: EdgeOutline, jig: AnyJig, wheel: Wheel, contact: float,
             f" {-z:.1f} mm behind the nose (asked: {outline.wing:g} mm)",
             "a shorter wing, another cant, or another projection",
         )
-    return Traced(outline, wheel, solver, s)
+    return path
+
+
+def _traced(
+    outline: EdgeOutline, jig: AnyJig, wheel: Wheel, contact: float, knots: int
+) -> tuple[Traced, NDArray[np.bool_], bool]:
+    """The path on so many knots, at which of them there is a pose, and whether the thread of poses was lost."""
+    s = np.linspace(-1.0, 1.0, knots)
+    point, along, _ = outline.at(s)
+    middle, lost = knots // 2, False
+    with np.errstate(invalid="ignore"):
+        if isinstance(jig, FootJig):
+            solver: Solver = FootSolver(jig, wheel, contact)
+            upright = solver.place(point[:, [middle]], along[:, [middle]], s[[middle]])[0]
+            if upright.turn[1, 0, 0] > 0:  # tool x must come out toward -Y at the nose
+                solver = FootSolver(jig, wheel, contact, -1.0)
+            good = np.isfinite(solver.place(point, along, s)[0].turn).all((0, 1))
+        else:
+            roll, lost = follow_roll(RollSolver(jig, wheel, contact), point, along)
+            good = np.isfinite(roll)
+            solver = RollSolver(jig, wheel, contact, s, roll)
+    return Traced(outline, wheel, solver, s), good, lost
+
+
+def _largest_turn(path: Traced) -> float:
+    """Largest angle (rad) between the tool's placements at two knots in a row."""
+    turn = path.pose(path.knots).turn
+    trace = np.einsum("ijn,ijn->n", turn[:, :, 1:], turn[:, :, :-1])
+    return float(np.arccos(np.clip((trace - 1) / 2, -1.0, 1.0)).max())

@@ -92,8 +92,11 @@ class Shape:
 
 @dataclass(frozen=True)
 class View:
-    """A parallel projection: right and up (3,) of the picture in the tool frame, the tool point (3,) at its middle,
-    the scale in px per mm, and the box (x, y, w, h) px that it fills."""
+    """A parallel projection.
+
+    right, up: (3,) directions of the picture in the tool frame. middle: (3,) mm, the tool point at its middle.
+    scale: px per mm. box: (x, y, w, h) px that it fills.
+    """
 
     name: str
     right: Floats
@@ -312,13 +315,17 @@ def read_shape(mesh: Path) -> Shape:
     import meshio
 
     try:
-        found = meshio.read(mesh, file_format="vtu")
+        # Not meshio.read, which ends the whole process where it cannot read.
+        found = meshio.vtu.read(str(mesh))
         faces = found.cells_dict["triangle"]
         flags = {name: data["triangle"] for name, data in found.cell_data_dict.items() if name.startswith("is_")}
         part = parts_of(flags)
     except (OSError, KeyError, meshio.ReadError, SyntaxError, ValueError) as error:
         raise InputError(
-            "", f"is not a mesh with named surfaces: {error}", "give the .vtu file that `gougeform grind` writes", str(mesh)
+            "",
+            f"is not a mesh with named surfaces: {error}",
+            "give the .vtu file that `gougeform grind` writes",
+            str(mesh),
         ) from error
     return Shape(np.asarray(found.points, float), faces.astype(np.intp), part)
 

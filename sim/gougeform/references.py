@@ -25,6 +25,7 @@ LIBRARY_OF = {
     "jig": "jigs",
     "grind": "grinds",
     "steel": "steels",
+    "handle": "handles",
     "older": "recipes",
 }
 """The library sub-folder for each kind of table."""

@@ -59,7 +59,7 @@ def print_report(measures: Measures, stream: IO[str]) -> None:
     print_list(console, "Before you grind", cautions(recipe))
 
 
-def table(title: str, head: Sequence[str], rows: Iterable[Row], below: str = "") -> Table:
+def table(title: str, head: Sequence[str], rows: Iterable[Sequence[str]], below: str = "") -> Table:
     """A table whose first column is words and whose others are numbers, set right; `below` explains them."""
     from rich import box
     from rich.table import Table
@@ -148,9 +148,7 @@ def edge_rows(measures: Measures) -> list[Row]:
     names = ("place (per cent of the wing)", *(name for name, _, _ in columns))
     rows: list[Row] = [names, ("nose", *(show(float(values[edge.nose])) for _, values, show in columns))]
     wings = {
-        side: [
-            [float(v) for v in _along(edge.arc, values, edge.wing(side))] for _, values, _ in columns
-        ]
+        side: [[float(v) for v in _along(edge.arc, values, edge.wing(side))] for _, values, _ in columns]
         for side in (-1, 1)
     }
     apart = np.abs(np.array(wings[-1]) - np.array(wings[1]))

@@ -6,6 +6,7 @@ Frame: x sideways, y up, the bar axis at (0, 0), mm. The steel lies inside the o
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,8 +97,9 @@ def _flute_curve(fields: FluteFields, size: float) -> tuple[Flute, float | None]
     return curve, None
 
 
+@lru_cache(maxsize=64)  # a study or a search grinds the same bar thousands of times
 def build_section(bar: Bar, flute: FluteFields) -> Section:
-    """Put a bar and a flute together.
+    """Put a bar and a flute together; the same section for the same two.
 
     Raises InputError where the flute is deeper than the bar or does not meet the outline on both sides.
     """

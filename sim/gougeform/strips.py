@@ -76,17 +76,21 @@ def side_by_side(
 ) -> list[Pair]:
     """Pair the blocks of two neighbouring chains by their labels, and by the keys of their places where that is open.
 
-    left_at has one place more than left has blocks. A block without a partner closes to a point on the other side;
-    where both sides have such blocks at once they become one pair with label -1.
+    left_at has one place more than left has blocks. A block without a partner closes to a point on the other side; a
+    block with several partners is parted where the blocks between those close. Where both sides have blocks without
+    a partner at once, these become one pair with label -1.
     """
     if left == right:
         return [
             Pair((left_at[i], left_at[i + 1]), (right_at[i], right_at[i + 1]), label)
             for i, label in enumerate(left)
         ]
+    matches = _matches(left, key[left_at], right, key[right_at])
+    left, left_at, a_side = _parted(left, left_at, [i for i, _ in matches], key, right_at, [j for _, j in matches])
+    right, right_at, b_side = _parted(right, right_at, [j for _, j in matches], key, left_at, a_side)
     out: list[Pair] = []
     i = j = 0
-    for a, b in [*_matches(left, key[left_at], right, key[right_at]), (len(left), len(right))]:
+    for a, b in [*zip(a_side, b_side, strict=True), (len(left), len(right))]:
         if i < a and j < b:
             out.append(Pair((left_at[i], left_at[a]), (right_at[j], right_at[b]), -1))
         else:
@@ -98,17 +102,47 @@ def side_by_side(
     return out
 
 
+def _parted(
+    labels: list[int], at: list[int], used: list[int], key: Floats, other_at: list[int], other: list[int]
+) -> tuple[list[int], list[int], list[int]]:
+    """Blocks cut in parts where they are used more than once, and the parts used.
+
+    The cut is the vertex nearest to the middle of the blocks on the other side that close there.
+    """
+    labels, at, parts = list(labels), list(at), []
+    shift = 0
+    for n, i in enumerate(used):
+        if n and used[n - 1] == i:
+            shift += 1
+            where = i + shift
+            first, last = at[where - 1] + 1, at[where] - (used[n:].count(i))
+            middle = (key[other_at[other[n - 1] + 1]] + key[other_at[other[n]]]) / 2
+            cut = first + int(np.abs(key[first : last + 1] - middle).argmin())
+            at.insert(where, cut)
+            labels.insert(where, labels[where - 1])
+        parts.append(i + shift)
+    return labels, at, parts
+
+
+_Best = tuple[int, float, list[tuple[int, int]]]
+
+
 def _matches(left: list[int], left_key: Floats, right: list[int], right_key: Floats) -> list[tuple[int, int]]:
-    """Of the longest common subsequences that of blocks nearest to one another, as pairs of positions."""
-    none: tuple[int, float, list[tuple[int, int]]] = (0, 0.0, [])
+    """Which blocks belong together, as pairs of positions in order; a block may have several partners in a row.
+
+    As many blocks as can be get a partner; of several ways to do so the one whose partners lie side by side longest.
+    """
+    none: _Best = (0, 0.0, [])
     best = [[none] * (len(right) + 1) for _ in range(len(left) + 1)]
     for i, a in enumerate(left):
         for j, b in enumerate(right):
             options = [best[i][j + 1], best[i + 1][j]]
             if a == b:
-                count, near, pairs = best[i][j]
-                apart = np.abs(left_key[i : i + 2] - right_key[j : j + 2]).sum()
-                options.append((count + 1, near - float(apart), [*pairs, (i, j)]))
+                shared = float(min(left_key[i + 1], right_key[j + 1]) - max(left_key[i], right_key[j]))
+                # With a new partner on both sides, or beside one that has a partner already.
+                for count, side, pairs in (best[i][j], best[i][j + 1], best[i + 1][j]):
+                    again = bool(pairs) and (pairs[-1][0] == i or pairs[-1][1] == j)
+                    options.append((count + (1 if again else 2), side + shared, [*pairs, (i, j)]))
             best[i + 1][j + 1] = max(options, key=lambda one: one[:2])
     return best[-1][-1][2]
 

@@ -1,4 +1,4 @@
-"""Columns of numbers as CSV text: names with units in the first line, one row a station, nothing where there is none."""
+"""Columns of numbers as CSV text: names with units in the first line, then one row a station."""
 
 from __future__ import annotations
 

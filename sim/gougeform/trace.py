@@ -245,8 +245,11 @@ def on_table(jig: Table, wheel: Wheel, contact: float, edge: Floats, roll: Float
     return Pose(turn, shift), point, Three(motions)
 
 
-def follow_roll(jig: RollSolver, point: Floats, along: Floats) -> Floats:
-    """Rolls (K,) that trace the outline at the knots, followed outward from the nose; NaN where the thread ends."""
+def follow_roll(jig: RollSolver, point: Floats, along: Floats) -> tuple[Floats, bool]:
+    """Rolls (K,) that trace the outline at the knots, followed outward from the nose; NaN where the thread ends.
+
+    Also whether it was lost although there is a root, only too far from the last one: then closer knots may help.
+    """
     grid = _ROLL_GRID
     k, g = point.shape[1], len(grid)
     wide = [np.repeat(a, g, axis=1) for a in (point, along)]
@@ -256,12 +259,13 @@ def follow_roll(jig: RollSolver, point: Floats, along: Floats) -> Floats:
         root = grid[:-1] - f[:, :-1] * np.diff(grid) / (f[:, 1:] - f[:, :-1])
     root = np.where(change & np.isfinite(root), root, np.nan)
     roll = np.full(k, np.nan)
-    middle = k // 2
+    middle, lost = k // 2, False
     for way in (1, -1):
         last, before = 0.0, 0.0
         for i in range(middle, k if way > 0 else -1, way):
             off = np.abs(root[i] - (2 * last - before if i != middle else 0.0))
             if not np.isfinite(off).any() or np.nanmin(off) > 0.35:
+                lost |= bool(np.isfinite(off).any())
                 break
             before, last = last, float(root[i][np.nanargmin(off)])
             roll[i] = last
@@ -278,4 +282,4 @@ def follow_roll(jig: RollSolver, point: Floats, along: Floats) -> Floats:
         if not (np.abs(step) > _NEWTON_DONE).any():
             break
     roll[ok] = r
-    return roll
+    return roll, lost

@@ -22,6 +22,8 @@ Floats = NDArray[np.float64]
 FACE, CORNER, SIDE = 0, 1, 2
 SURFACES = ("face", "corner", "side")
 
+_LONG = 1e9  # mm: stands for infinity where a line never leaves a belt
+
 
 @dataclass(frozen=True)
 class Wheel:
@@ -66,7 +68,9 @@ class Wheel:
             z_in = np.where(b < 0, c / (root - b), -(b + root) / a)
             z_out = np.where(b < 0, (root - b) / a, -c / (b + root))
         miss = ~(disc > 0)
-        return np.where(miss, np.inf, z_in), np.where(miss, -np.inf, z_out)
+        z_in, z_out = np.where(miss, np.inf, z_in), np.where(miss, -np.inf, z_out)
+        within = (a == 0) & (c < 0)  # along the axis and inside: never in, never out
+        return (np.where(within, -np.inf, z_in), np.where(within, np.inf, z_out)) if within.any() else (z_in, z_out)
 
     def crossing(self, o: Floats, d: Floats) -> tuple[Floats, Floats, Floats, NDArray[np.int8]]:
         """Where lines o + z·d (both (3, n)) enter and leave the whole wheel, sides and rounded corners included.
@@ -100,6 +104,13 @@ class Wheel:
             normal[:, i] = n
             surface[i] = CORNER
             hit[i] = ok & (z < z_out[i])
+        if self.corner_radius > 0:
+            with np.errstate(invalid="ignore"):
+                p = o + np.where(hit, np.clip(z_out, -_LONG, _LONG), 0.0) * d
+            i = np.flatnonzero(hit & (np.abs(p[1]) > self.flat) & (self.height(p) > -self.corner_radius))
+            if len(i):
+                z, _, ok = self._corner(o[:, i], -d[:, i], -z_out[i])
+                z_out[i] = np.where(ok, -z, z_out[i])
         return np.where(hit, z_in, np.inf), np.where(hit, z_out, -np.inf), normal, surface
 
     def _corner(self, o: Floats, d: Floats, z: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from gougeform.commands.grind import Done, grind_named, output_arguments, print_missing_picture, print_tables
+from gougeform.commands.grind import grind_named, output_arguments, print_missing_picture, print_tables
+
+if TYPE_CHECKING:
+    from gougeform.job import Done
 
 RECIPE = "baluster-square-10-relief-foot"
 
 STORY = """\
 A workshop restores a staircase: forty balusters, each with tight coves between
-beads. The tool is a detail gouge made from a square 10 mm bar, ground on a foot jig
-to a fingernail edge, with a relief behind it so that the heel stays off the wood."""
+beads. The tool is a detail gouge made from a square 10 mm bar, ground on a foot
+jig to a fingernail edge, with a relief behind it that keeps the heel off the
+wood."""
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

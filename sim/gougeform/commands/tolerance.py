@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING
 from gougeform.settings.show import INK, WARM, amount, common_arguments, deg, files_in, finish, mm, opened, out_folder
 
 if TYPE_CHECKING:
+    import numpy as np
     from matplotlib.axes import Axes
+    from numpy.typing import NDArray
     from rich.console import Console
 
     from gougeform.settings.sensitivity import Sensitivity
@@ -63,30 +65,43 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _show(console: Console, found: Sensitivity) -> None:
+    import numpy as np
+
     from gougeform.report import table
     from gougeform.settings.names import NAMES
     from gougeform.settings.sensitivity import OUTPUTS, sentence
 
     console.print(sentence(found), markup=False)
     console.print()
+    units = [NAMES[name].unit for name in found.names]
     names = [name.replace("_", " ") for name in found.names]
-    head = ("one unit more of", "is now", "nose", "wing 25", "50", "75", "95 %", "over-cut")
+    cuts = bool(np.abs(found.slope[:, -1]).max() > 0 or found.outputs[-1] > 0)
+    wings = [name.replace("wing", "wing ") for name in OUTPUTS[1:-1]]
+    head = ("nose", *wings, *(("over-cut",) if cuts else ()))
+    shown = len(head)
     rows = []
-    for k, name in enumerate(found.names):
-        unit = NAMES[name].unit
-        slope = [f"{value:+.3f}" for value in found.slope[k]]
-        rows.append((f"{names[k]} ({unit or 'share'})", amount(found.value[k], unit), *slope))
-    below = "Degrees (over-cut: mm) for one mm, one degree or one whole share more; pocket or rod stay where they are."
-    console.print(table("What each setting does", head, rows, below))
+    for k, name in enumerate(names):
+        slope = [f"{value:+.3f}" for value in found.slope[k, :shown]]
+        rows.append((f"{name}, {amount(found.value[k], units[k])}", *slope))
+    below = (
+        "Degrees for one mm, one degree or one whole share more; pocket or rod stay where they are. "
+        + ("Over-cut in mm." if cuts else "None of them makes the path cut past its outline.")
+    )
+    console.print(table("What one more of each setting does", ("", *head), rows, below))
+
+    def cells(values: NDArray[np.float64]) -> list[str]:
+        return [*(deg(value) for value in values[:5]), *([mm(values[5], 3)] if cuts else [])]
+
     rows = []
-    for k, name in enumerate(found.names):
-        off = amount(found.tolerance[k], NAMES[name].unit)
-        rows.append((names[k], off, *(deg(value) for value in found.share[k][:-1]), mm(found.share[k][-1], 3)))
-    for words, values in (("all adding up (worst case)", found.worst), ("likely (root sum square)", found.likely)):
-        rows.append((words, "", *(deg(value) for value in values[:-1]), mm(values[-1], 3)))
-    most = [found.names[found.most(k)].replace("_", " ") if found.worst[k] > 5e-5 else "–" for k in range(len(OUTPUTS))]
-    rows.append(("matters most", "", *most))
-    console.print(table("What errors of this size do", ("", "off by", *head[2:]), rows))
+    for k, name in enumerate(names):
+        rows.append((f"{name}, {amount(found.tolerance[k], units[k])}", *cells(found.share[k])))
+    rows += [("worst case, all added", *cells(found.worst)), ("likely, root sum square", *cells(found.likely))]
+    most: dict[str, list[str]] = {}
+    for k in range(shown):
+        if found.worst[k] > 5e-5:
+            most.setdefault(names[found.most(k)], []).append(head[k])
+    below = "Matters most: " + "; ".join(f"{name} for {', '.join(places)}" for name, places in most.items()) + "."
+    console.print(table("What errors of this size do", ("", *head), rows, below if most else ""))
 
 
 def _draw(axes: Axes, found: Sensitivity) -> None:

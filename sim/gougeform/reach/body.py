@@ -36,6 +36,15 @@ _GROUP = 12  # patches to a group
 
 
 @dataclass(frozen=True, eq=False)
+class Cloud:
+    """Some patches of a body: which (m,), their vertices (k, 3), each once, and the vertices of each patch (m, 4)."""
+
+    patch: Ints
+    vertices: Floats
+    corner: Ints
+
+
+@dataclass(frozen=True, eq=False)
 class Body:
     """n patches. corners: (n, 4, 3) in order round each patch, part: (n,) an index into PARTS.
 
@@ -64,31 +73,43 @@ class Body:
         return np.linalg.norm(self.corners - self.middle[:, None], axis=2).max(1)
 
     @cached_property
-    def groups(self) -> tuple[Floats, Floats, Ints, Ints]:
-        """Balls round neighbouring patches: middle (g, 3), radius (g,), and the patches of group i as order[first[i]:first[i + 1]]."""
-        order, first = _grouped(self.middle, self.part)
-        middle, radius = np.empty((len(first) - 1, 3)), np.empty(len(first) - 1)
-        for i in range(len(first) - 1):
-            mine = order[first[i] : first[i + 1]]
-            middle[i] = (self.middle[mine].min(0) + self.middle[mine].max(0)) / 2
-            radius[i] = (np.linalg.norm(self.middle[mine] - middle[i], axis=1) + self.radius[mine]).max()
-        return middle, radius, order, first
+    def near(self) -> Cloud:
+        """The parts that are always close to the wood: everything down to the end of the cheek, and the flute."""
+        return _cloud(self.corners, np.flatnonzero(self.part <= FLUTE))
 
     @cached_property
-    def scouts(self) -> Floats:
-        """(k, 3): few points of the surface, spread over all parts, that turn down most postures."""
+    def far(self) -> Cloud:
+        """Shank, ferrule and handle."""
+        return _cloud(self.corners, np.flatnonzero(self.part > FLUTE))
+
+    @cached_property
+    def far_balls(self) -> tuple[Floats, Floats]:
+        """Balls round neighbouring patches of `far`: middle (g, 3) and radius (g,); they hold every point of it."""
+        mine = self.far.patch
+        groups = _grouped(self.middle[mine], self.part[mine])
+        middle, radius = np.empty((len(groups), 3)), np.empty(len(groups))
+        for i, group in enumerate(groups):
+            here = mine[group]
+            middle[i] = (self.middle[here].min(0) + self.middle[here].max(0)) / 2
+            radius[i] = (np.linalg.norm(self.middle[here] - middle[i], axis=1) + self.radius[here]).max()
+        return middle, radius
+
+    @cached_property
+    def scouts(self) -> tuple[Floats, Floats]:
+        """Few (k, 3) and many points of the surface, spread over all parts: they turn down most postures."""
+        few = ((WING, 7), (HEEL, 11), (BEVEL, 6), (CHEEK, 10), (SHANK, 10), (FERRULE, 5), (HANDLE, 7))
+        many = ((WING, 50), (HEEL, 90), (BEVEL, 80), (CHEEK, 70), (FLUTE, 20), (SHANK, 70), (FERRULE, 20), (HANDLE, 30))
+        return self._spread(few), self._spread(many)
+
+    def _spread(self, numbers: tuple[tuple[int, int], ...]) -> Floats:
         chosen = []
-        for part, many in ((WING, 9), (HEEL, 15), (BEVEL, 6), (CHEEK, 18), (SHANK, 14), (FERRULE, 8), (HANDLE, 10)):
-            mine = self.middle[self.part == part]
+        for part, many in numbers:
+            mine = self.corners[self.part == part].reshape(-1, 3)
             if part == WING:
-                mine = self.point.T
+                mine = self.point.T[::4]
             if len(mine):
                 chosen.append(_spread(mine, many))
         return np.concatenate(chosen)
-
-    def axis_station(self) -> float:
-        """Height of the bar axis in the tool frame is 0: axis points are (0, 0, z)."""
-        return 0.0
 
 
 def build_body(gouge: Gouge, *, fineness: float = 1.0, head_only: bool = False) -> Body:
@@ -214,7 +235,15 @@ def _spread(points: Floats, many: int) -> Floats:
     return points[chosen]
 
 
-def _grouped(middle: Floats, part: Ints) -> tuple[Ints, Ints]:
+def _cloud(corners: Floats, patch: Ints) -> Cloud:
+    flat = np.round(corners[patch].reshape(-1, 3), 9)
+    if not len(flat):
+        return Cloud(patch, np.zeros((0, 3)), np.zeros((0, 4), np.intp))
+    vertices, corner = np.unique(flat, axis=0, return_inverse=True)
+    return Cloud(patch, vertices, corner.reshape(-1, 4))
+
+
+def _grouped(middle: Floats, part: Ints) -> list[Ints]:
     """Halve the patches of each part across their longest side until a group has at most _GROUP of them."""
     done: list[Ints] = []
     todo = [np.flatnonzero(part == p) for p in np.unique(part)]
@@ -226,5 +255,4 @@ def _grouped(middle: Floats, part: Ints) -> tuple[Ints, Ints]:
         side = int(np.ptp(middle[mine], axis=0).argmax())
         mine = mine[np.argsort(middle[mine, side], kind="stable")]
         todo += [mine[: len(mine) // 2], mine[len(mine) // 2 :]]
-    first = np.concatenate([[0], np.cumsum([len(mine) for mine in done])])
-    return np.concatenate(done), first
+    return done

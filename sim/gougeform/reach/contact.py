@@ -8,14 +8,14 @@ never pass over a clear posture. The first clear angle found so is the smallest.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.reach.body import BEHIND_HEEL, PARTS, Body
+from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, Cloud
 from gougeform.reach.posture import Places, Postures, placed, turned_about_edge
-from gougeform.work.distance import Wood
+from gougeform.work.distance import BEND_REACH_MM, Wood
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -24,12 +24,13 @@ TOLERANCE_MM = 0.02
 """A posture is clear where no point of the tool is deeper in the wood than this."""
 
 FINEST_MM = 0.01
-"""Patches near the wood are cut up to this radius: no point between the places measured is deeper by more."""
+"""Patches near the wood are cut up until no point of one can be deeper than its corners by more than this."""
 
 _DONE = 2e-4  # mm over the tolerance that still counts as clear: ends the steps
 _WITNESSES = 6
 _STEPS = 400
 _PART = 400  # postures looked at together
+_DENSE = 48  # postures whose vertices are all measured together: their tables stay in the processor's cache
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,31 +53,32 @@ class Contact:
     wood: Wood
     places: Places
     tolerance: float = TOLERANCE_MM
-    _local: dict[int, Floats] = field(default_factory=dict)
 
-    def scouted(self, postures: Postures, limit: float) -> Floats:
-        """(n,) rad: lower bounds of the smallest clear angles from a few points; infinite beyond the limit."""
+    def scouted(self, postures: Postures, limit: Floats | float, many: bool = False) -> Floats:
+        """(n,) rad: lower bounds of the smallest clear angles from a few points, or from `many`.
+
+        They start from the postures' own angles and are infinite beyond the limit, (n,) or one for all.
+        """
         out = np.full(len(postures), np.inf)
-        size = max(16_384 // len(self.body.scouts), 1)
-        for k in np.unique(postures.station):
-            mine = np.flatnonzero(postures.station == k)
-            local = self._scouts_at(int(k))
+        limits = np.broadcast_to(np.asarray(limit, float), (len(postures),))
+        points = self.body.scouts[1 if many else 0]
+        size = max(16_384 // len(points), 1)
+        order = np.argsort(postures.station, kind="stable")
+        for mine in np.split(order, np.flatnonzero(np.diff(postures.station[order])) + 1):
+            if not len(mine):
+                continue
+            k = int(postures.station[mine[0]])
+            frame = np.stack([self.body.edge[:, k], self.body.back[:, k], self.body.out[:, k]], 1)
+            local = (points - self.body.point[:, k]) @ frame
             for begin in range(0, len(mine), size):
                 part = mine[begin : begin + size]
-                out[part] = self._scout(local, postures.take(part), limit)
+                out[part] = self._scout(local, postures.take(part), limits[part])
         return out
 
-    def _scouts_at(self, k: int) -> Floats:
-        if k not in self._local:
-            rel = self.body.scouts - self.body.point[:, k]
-            self._local[k] = rel @ np.stack([self.body.edge[:, k], self.body.back[:, k], self.body.out[:, k]], 1)
-        return self._local[k]
-
-    def _scout(self, local: Floats, postures: Postures, limit: float) -> Floats:
+    def _scout(self, local: Floats, postures: Postures, limit: Floats) -> Floats:
         radius = np.maximum(np.hypot(local[:, 1], local[:, 2]), 1e-6)
         alpha, out = postures.alpha.copy(), np.full(len(postures), np.inf)
         live = np.arange(len(postures))
-        room = self.tolerance + self.wood.slack
         for _ in range(60):
             now = postures.take(live).at(alpha[live])
             turn = turned_about_edge(self.places, now)
@@ -85,27 +87,30 @@ class Contact:
             x = at[:, 0] + w[:, :1]
             y = at[:, 1] + w[:, 1:]
             rho = np.sqrt(y * y + at[:, 2] ** 2)
-            step = ((-self.wood.rough(x, rho) - room) / radius).max(1)
+            step = ((-self.wood.at_most(x, rho) - self.tolerance) / radius).max(1)
             out[live[step <= 1e-3]] = alpha[live[step <= 1e-3]]
             alpha[live] += np.maximum(step, 0)
-            live = live[(step > 1e-3) & (alpha[live] <= limit)]
+            live = live[(step > 1e-3) & (alpha[live] <= limit[live])]
             if not len(live):
                 return out
         out[live] = alpha[live]
         return out
 
-    def smallest(self, postures: Postures, limit: Floats | float) -> Found:
-        """The smallest clear angles from the postures' own on; limit (n,) or one for all, rad."""
+    def smallest(self, postures: Postures, limit: Floats | float, *, close: bool = True) -> Found:
+        """The smallest clear angles from the postures' own on; limit (n,) or one for all, rad.
+
+        Without `close` only the patches' vertices count, which gives a lower bound.
+        """
         n = len(postures)
         found = Found(np.full(n, np.inf), np.full(n, -1), np.full((n, 3), np.nan))
         limits = np.broadcast_to(np.asarray(limit, float), (n,))
         for begin in range(0, n, _PART):
             part = np.arange(begin, min(begin + _PART, n))
-            one = self._advance(postures.take(part), limits[part])
+            one = self._advance(postures.take(part), limits[part], close)
             found.alpha[part], found.part[part], found.touch[part] = one.alpha, one.part, one.touch
         return found
 
-    def _advance(self, postures: Postures, limit: Floats) -> Found:
+    def _advance(self, postures: Postures, limit: Floats, close: bool) -> Found:
         n = len(postures)
         alpha = postures.alpha.copy()
         part, touch = np.full(n, -1), np.full((n, 3), np.nan)
@@ -119,7 +124,7 @@ class Contact:
             if not len(live):
                 break
             now = postures.take(live).at(alpha[live])
-            step, point, which = self._worst(now)
+            step, point, which = self._worst(now, close)
             stuck = step > 0
             clear[live[~stuck]] = True
             live, step, point, which = live[stuck], step[stuck], point[stuck], which[stuck]
@@ -175,68 +180,148 @@ class Contact:
         along = np.einsum("nkj,nj->nk", rel, self.body.edge[:, k].T)
         return np.sqrt(np.maximum((rel * rel).sum(-1) - along**2, 1e-12))
 
-    def _worst(self, postures: Postures) -> tuple[Floats, Floats, Ints]:
-        """The point of each tool that forces the largest step: step (n,) rad (0 where clear), point (n, 3), part (n,)."""
-        body = self.body
-        turn, shift = placed(body, self.places, postures)
+    def _worst(self, postures: Postures, close: bool = True) -> tuple[Floats, Floats, Ints]:
+        """The point of each tool that forces the largest step: step (n,) rad (0 where clear), point (n, 3), part (n,).
+
+        Where vertices are clearly too deep, one of them is enough for a step; only the others are looked at closely.
+        """
         n = len(postures)
         step, point, part = np.zeros(n), np.zeros((n, 3)), np.full(n, -1)
-        row, patch = self._near_patches(turn, shift, np.full(n, self.tolerance))
-        if not len(row):
+        turn, shift = placed(self.body, self.places, postures)
+        row_of, patch_of = [np.zeros(0, np.intp)], [np.zeros(0, np.intp)]
+        for begin in range(0, n, _DENSE):
+            rows = np.arange(begin, min(begin + _DENSE, n))
+            self._look_at(self.body.near, postures, turn, shift, rows, (step, point, part), row_of, patch_of)
+        far = np.flatnonzero((step == 0) & self._far_is_near(turn, shift))
+        for begin in range(0, len(far), _DENSE):
+            rows = far[begin : begin + _DENSE]
+            self._look_at(self.body.far, postures, turn, shift, rows, (step, point, part), row_of, patch_of)
+        if not close:
             return step, point, part
-        middle, radius = body.middle[patch], body.radius[patch]
-        corners = None
-        which = patch
+        row, patch = np.concatenate(row_of), np.concatenate(patch_of)
+        keep = step[row] == 0
+        self._look_closely(postures, turn, shift, row[keep], patch[keep], (step, point, part))
+        return step, point, part
 
-        def look(row: Ints, which: Ints, at_tool: Floats) -> Floats:
-            d = self.wood.of_points(np.einsum("nij,nj->ni", turn[row], at_tool) + shift[row])
-            i = np.flatnonzero(d < -self.tolerance - _DONE)
-            if len(i):
-                k = postures.station[row[i]]
-                rel = at_tool[i] - body.point[:, k].T
-                r2 = (rel * rel).sum(1) - (rel * body.edge[:, k].T).sum(1) ** 2
-                need = (-d[i] - self.tolerance) / np.sqrt(np.maximum(r2, 1e-12))
-                order = np.lexsort((-need, row[i]))
-                first = order[np.unique(row[i][order], return_index=True)[1]]
-                better = need[first] > step[row[i][first]]
-                j = i[first[better]]
-                step[row[j]], point[row[j]], part[row[j]] = need[first[better]], at_tool[j], body.part[which[j]]
-            return d
-
-        while True:
-            d = look(row, which, middle)
-            # Tools that are known to be too deep take their step first; the others are looked at more closely.
-            near = (d < radius - self.tolerance) & (step[row] == 0)
-            last = near & (radius <= FINEST_MM)
-            if corners is not None and last.any():
-                for i in range(4):
-                    look(row[last], which[last], corners[last, i])
-            keep = near & (radius > FINEST_MM)
-            if not keep.any():
-                return step, point, part
-            row, which = row[keep], which[keep]
-            corners = body.corners[which] if corners is None else corners[keep]
-            row, which, corners = _cut_up(row, which, corners)
-            middle = corners.mean(1)
-            radius = np.linalg.norm(corners - middle[:, None], axis=2).max(1)
-
-    def _near_patches(self, turn: Floats, shift: Floats, room: Floats, allowed: Ints | None = None) -> tuple[Ints, Ints]:
-        """Pairs (posture, patch) of patches that may hold a point closer to the wood than -room (n,)."""
-        middle, radius, order, first = self.body.groups
+    def _far_is_near(self, turn: Floats, shift: Floats) -> NDArray[np.bool_]:
+        """(n,) whether shank, ferrule or handle may touch at all."""
+        if not len(self.body.far.patch):
+            return np.zeros(len(turn), bool)
+        middle, radius = self.body.far_balls
         at = (turn.reshape(-1, 3) @ middle.T).reshape(len(turn), 3, -1) + shift[:, :, None]
-        d = self.wood.rough(at[:, 0], np.hypot(at[:, 1], at[:, 2])) - self.wood.slack
-        row, group = np.nonzero(d - radius < -room[:, None])
-        size = first[group + 1] - first[group]
-        start = np.cumsum(size) - size
-        row = np.repeat(row, size)
-        patch = order[np.arange(len(row)) - np.repeat(start, size) + np.repeat(first[group], size)]
-        if allowed is not None:
-            keep = np.isin(self.body.part[patch], allowed)
-            row, patch = row[keep], patch[keep]
-        at = np.einsum("nij,nj->ni", turn[row], self.body.middle[patch]) + shift[row]
-        d = self.wood.rough(at[:, 0], np.hypot(at[:, 1], at[:, 2])) - self.wood.slack
-        keep = d - self.body.radius[patch] < -room[row]
-        return row[keep], patch[keep]
+        d = self.wood.at_least(at[:, 0], np.hypot(at[:, 1], at[:, 2]))
+        return np.asarray((d - radius < -self.tolerance).any(1))
+
+    def _look_at(
+        self,
+        cloud: Cloud,
+        postures: Postures,
+        turn: Floats,
+        shift: Floats,
+        rows: Ints,
+        worst: tuple[Floats, Floats, Ints],
+        row_of: list[Ints],
+        patch_of: list[Ints],
+    ) -> None:
+        """All vertices of a cloud for a few tools: a step where one is too deep, else the patches that may be."""
+        step, point, part = worst
+        v = cloud.vertices
+        at = (turn[rows].reshape(-1, 3) @ v.T).reshape(len(rows), 3, -1) + shift[rows][:, :, None]
+        x, rho = at[:, 0], np.sqrt(at[:, 1] ** 2 + at[:, 2] ** 2)
+        low = self.wood.at_least(x, rho)
+        k = postures.station[rows]
+        e, origin = self.body.edge[:, k].T, self.body.point[:, k].T
+        along = e @ v.T - (e * origin).sum(1)[:, None]
+        r2 = (v * v).sum(1) - 2 * origin @ v.T + (origin * origin).sum(1)[:, None] - along**2
+        need = (-self.tolerance - low) / np.sqrt(np.maximum(r2, 1e-12))
+        best = need.argmax(1)
+        here = np.arange(len(rows))
+        d = self.wood.distance(x[here, best], rho[here, best])
+        deep = d < -self.tolerance - _DONE
+        j, r, b = here[deep], rows[deep], best[deep]
+        step[r] = (-d[deep] - self.tolerance) / np.sqrt(np.maximum(r2[j, b], 1e-12))
+        point[r] = v[b]
+        part[r] = self._part_at(cloud, b)
+        j = here[~deep]
+        if not len(j):
+            return
+        corner = cloud.corner.T
+        lowest = np.minimum(
+            np.minimum(low[j][:, corner[0]], low[j][:, corner[1]]),
+            np.minimum(low[j][:, corner[2]], low[j][:, corner[3]]),
+        )
+        i, patch = np.nonzero(lowest < self.body.radius[cloud.patch] - self.tolerance)
+        least, r, patch = lowest[i, patch], rows[j[i]], cloud.patch[patch]
+        dip = self._dips(turn, shift, r, self.body.middle[patch], self.body.radius[patch])
+        keep = least - dip < -self.tolerance
+        row_of.append(r[keep])
+        patch_of.append(patch[keep])
+
+    def _part_at(self, cloud: Cloud, vertex: Ints) -> Ints:
+        """(n,) the part a vertex belongs to, the foremost where parts meet."""
+        out = np.full(len(cloud.vertices), len(PARTS))
+        np.minimum.at(out, cloud.corner.ravel(), np.repeat(self.body.part[cloud.patch], 4))
+        return out[vertex]
+
+    def _look_closely(
+        self,
+        postures: Postures,
+        turn: Floats,
+        shift: Floats,
+        row: Ints,
+        patch: Ints,
+        worst: tuple[Floats, Floats, Ints],
+    ) -> None:
+        """Cut patches up until none can hold a point much deeper than its corners."""
+        step = worst[0]
+        corners = self.body.corners[patch]
+        while len(row):
+            d = self._corner_distances(turn, shift, row, corners)
+            self._keep_worst(postures, row, patch, corners, d, worst)
+            middle = (corners[:, 0] + corners[:, 1] + corners[:, 2] + corners[:, 3]) / 4
+            off = corners - middle[:, None]
+            radius = np.sqrt(_most(np.einsum("nij,nij->ni", off, off)))
+            dip = self._dips(turn, shift, row, middle, radius)
+            # Tools that are known to be too deep take their step first.
+            near = (-_most(-d) - dip < -self.tolerance) & (dip > FINEST_MM) & (step[row] == 0)
+            row, patch, corners = _cut_up(row[near], patch[near], corners[near])
+
+    def _keep_worst(
+        self,
+        postures: Postures,
+        row: Ints,
+        patch: Ints,
+        corners: Floats,
+        d: Floats,
+        worst: tuple[Floats, Floats, Ints],
+    ) -> None:
+        """Take the corners (m, 4, 3) at distances d (m, 4) that need the largest step into `worst`."""
+        step, point, part = worst
+        i, c = np.nonzero(d < -self.tolerance - _DONE)
+        if not len(i):
+            return
+        at, r = corners[i, c], row[i]
+        need = (-d[i, c] - self.tolerance) / self._radius(postures.take(r), at[:, None])[:, 0]
+        order = np.lexsort((-need, r))
+        first = order[np.unique(r[order], return_index=True)[1]]
+        j = first[need[first] > step[r[first]]]
+        step[r[j]], point[r[j]], part[r[j]] = need[j], at[j], self.body.part[patch[i[j]]]
+
+    def _corner_distances(self, turn: Floats, shift: Floats, row: Ints, corners: Floats) -> Floats:
+        """(m, 4) mm: distances of patch corners (m, 4, 3) of the tools in `row`."""
+        at = np.einsum("nij,ncj->nci", turn[row], corners) + shift[row][:, None]
+        return self.wood.of_points(at.reshape(-1, 3)).reshape(-1, 4)
+
+    def _dips(self, turn: Floats, shift: Floats, row: Ints, middle: Floats, radius: Floats) -> Floats:
+        at = np.einsum("nij,nj->ni", turn[row], middle) + shift[row]
+        dip = self.wood.dip(at[:, 0], np.hypot(at[:, 1], at[:, 2]), radius)
+        return np.where(radius <= BEND_REACH_MM, dip, radius)
+
+
+def _most(columns: Floats) -> Floats:
+    """(n,): the largest of four columns (n, 4)."""
+    a = np.maximum(columns[:, 0], columns[:, 1])
+    return np.maximum(a, np.maximum(columns[:, 2], columns[:, 3]))
 
 
 def _cut_up(row: Ints, which: Ints, corners: Floats) -> tuple[Ints, Ints, Floats]:
@@ -244,7 +329,7 @@ def _cut_up(row: Ints, which: Ints, corners: Floats) -> tuple[Ints, Ints, Floats
     a, b, c, d = (corners[:, i] for i in range(4))
     one = np.maximum(np.linalg.norm(b - a, axis=1), np.linalg.norm(c - d, axis=1))
     two = np.maximum(np.linalg.norm(d - a, axis=1), np.linalg.norm(c - b, axis=1))
-    out_row, out_which, out = [], [], []
+    out_row, out_which, out = [row[:0]], [which[:0]], [corners[:0]]
     across, along = one > 1.6 * two, two > 1.6 * one
     for mask, kind in ((across, 0), (along, 1), (~across & ~along, 2)):
         i = np.flatnonzero(mask)

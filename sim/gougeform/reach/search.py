@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gougeform.reach.body import Body
 from gougeform.reach.contact import Contact
 from gougeform.reach.posture import Places, Postures, Rest, joined, overhang
 
@@ -42,8 +43,11 @@ USUAL = Fineness()
 SEARCH_ERROR_DEG = 0.1
 """The best posture found needs at most this much more clearance angle than the best there is (see tests/reach)."""
 
-_GAIN = np.radians(0.01)  # angles closer than this count as equal
-_AT_ONCE = 3
+USABLE_WING = 0.95
+"""The last part of each wing, at the lip, is not asked to cut: hardly any bevel is left there to carry the cut."""
+
+_GAIN = np.radians(0.03)  # angles closer than this count as equal
+_AT_ONCE = (24, 4, 1)  # postures of a group whose bounds are made better together, step by step
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,8 +107,8 @@ def search(
         np.full((groups, 3), np.nan),
         np.full(groups, np.inf),
     )
-    last = contact.body.point.shape[1] - 1
-    stations = np.round(np.linspace(0, last, fineness.stations)).astype(np.intp)
+    ends = usable_stations(contact.body)
+    stations = np.round(np.linspace(*ends, fineness.stations)).astype(np.intp)
     # The nose is always looked at.
     stations = np.unique(np.append(stations, contact.body.stations.nose))
     steps = int(round(fineness.lam_most_deg / fineness.lam_deg))
@@ -116,11 +120,21 @@ def search(
         group = grid.place[mine] * k + number
         _solve(contact, grid.take(mine), bound[mine], group, state, most, limit)
     feed_of = np.tile(np.array(feeds), count)
-    _refine(contact, state, feed_of, k, last, fineness, most, limit)
+    _refine(contact, state, feed_of, k, ends, fineness, most, limit)
     place = np.repeat(np.arange(count), k)
     return Best(
         Postures(place, state.station, state.lam, state.alpha), feed_of, state.part, state.touch, state.solved
     )
+
+
+def usable_stations(body: Body) -> tuple[int, int]:
+    """First and last station of the edge that may cut: within USABLE_WING of each wing's length from the nose."""
+    edge = body.stations
+    nose = edge.arc[edge.nose]
+    usable = np.where(edge.arc < nose, nose - edge.arc <= USABLE_WING * nose, True)
+    usable &= np.where(edge.arc > nose, edge.arc - nose <= USABLE_WING * (edge.arc[-1] - nose), True)
+    inside = np.flatnonzero(usable)
+    return int(inside[0]), int(inside[-1])
 
 
 def _grid(place: Ints, station: Ints, lam: Floats) -> Postures:
@@ -137,24 +151,44 @@ def _solve(
     most: float,
     limit: Limit | None,
 ) -> None:
-    """Solve postures in the order of their bounds until no bound is below the best of its group."""
-    order = np.lexsort((bound, group))
+    """Work through postures in the order of their bounds until no bound is below the best of its group.
+
+    A posture's bound is made better in steps: by many points, by all vertices, and at last it is solved.
+    """
+    # Of equal bounds the one nearest to the nose and to a square edge goes first: it is the plainest to hold.
+    nose, last = contact.body.stations.nose, contact.body.point.shape[1] - 1
+    plain = (postures.lam / np.pi) ** 2 + ((postures.station - nose) / last) ** 2
+    order = np.lexsort((plain, np.round(bound / _GAIN), group))
     # Where nothing is clear yet, the posture with the least bound is where to look further.
     first = order[np.unique(group[order], return_index=True)[1]]
     better = (bound[first] < state.bound[group[first]]) & ~np.isfinite(state.alpha[group[first]])
     i = first[better]
     state.bound[group[i]], state.station[group[i]], state.lam[group[i]] = bound[i], postures.station[i], postures.lam[i]
-    order = order[bound[order] <= most]
-    while len(order):
-        order = order[bound[order] < state.alpha[group[order]] - _GAIN]
+    level = np.zeros(len(bound), np.intp)
+    while True:
+        order = order[bound[order] <= np.minimum(state.alpha[group[order]] - _GAIN, most)]
         if not len(order):
             return
+        order = order[np.lexsort((plain[order], np.round(bound[order] / _GAIN), group[order]))]
         g = group[order]
         begin = np.flatnonzero(np.concatenate([[True], g[1:] != g[:-1]]))
         rank = np.arange(len(g)) - np.repeat(begin, np.diff(np.append(begin, len(g))))
-        now = order[rank < _AT_ONCE]
-        _take_in(contact, postures.take(now).at(bound[now]), group[now], state, most, limit)
-        order = order[rank >= _AT_ONCE]
+        now = [order[(level[order] == number) & (rank < size)] for number, size in enumerate(_AT_ONCE)]
+        for number in (0, 1):
+            these = now[number]
+            if not len(these):
+                continue
+            cap = np.minimum(state.alpha[group[these]] - _GAIN, most)
+            begin_at = postures.take(these).at(bound[these])
+            if number == 0:
+                bound[these] = contact.scouted(begin_at, cap, many=True)
+            else:
+                bound[these] = contact.smallest(begin_at, cap, close=False).alpha
+            level[these] += 1
+        these = now[2]
+        if len(these):
+            _take_in(contact, postures.take(these).at(bound[these]), group[these], state, most, limit)
+            bound[these] = np.inf
 
 
 def _take_in(
@@ -198,13 +232,13 @@ def _refine(
     state: _State,
     feed: Ints,
     feeds: int,
-    last: int,
+    ends: tuple[int, int],
     fineness: Fineness,
     most: float,
     limit: Limit | None,
 ) -> None:
     """Smaller and smaller steps around the best posture of every group."""
-    step_s, step_l = last / (fineness.stations - 1), np.radians(fineness.lam_deg)
+    step_s, step_l = (ends[1] - ends[0]) / (fineness.stations - 1), np.radians(fineness.lam_deg)
     offsets = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j])
     for _ in range(fineness.rounds):
         step_s, step_l = step_s / 2, step_l / 2
@@ -215,7 +249,7 @@ def _refine(
             before = np.minimum(state.alpha[todo], 1e3)
             group = np.repeat(todo, len(offsets))
             i, j = np.tile(offsets, (len(todo), 1)).T
-            station = np.clip(np.round(state.station[group] + i * max(step_s, 1.0)), 0, last).astype(np.intp)
+            station = np.clip(np.round(state.station[group] + i * max(step_s, 1.0)), *ends).astype(np.intp)
             lam = state.lam[group] + j * step_l
             lam = np.where(feed[group] > 0, np.minimum(lam, 0.0), np.maximum(lam, 0.0))
             lam = np.clip(lam, -np.radians(88.0), np.radians(88.0))

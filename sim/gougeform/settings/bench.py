@@ -114,6 +114,11 @@ class Bench:
             return self.jig.rim_distance_mm - self.jig.rod_diameter_mm / 2
         return None
 
+    @property
+    def rod_radius(self) -> float:
+        """Half the rod's diameter, mm; 0 where there is no rod. The rod's centre must stay further from the rim."""
+        return self.jig.rod_diameter_mm / 2 if isinstance(self.jig, RodJig) else 0.0
+
     def centre_distance(self) -> float | None:
         """Wheel's centre to pocket or rod centre, mm; None for a table or a belt."""
         if self.jig.kind == "table" or self.wheel.diameter_mm is None:

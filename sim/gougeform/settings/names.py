@@ -59,7 +59,7 @@ _ALL = (
         -10.0,
         80.0,
         PROTRACTOR_DEG,
-        "the cant of arm or hinge",
+        "the cant",
     ),
     Name("tilt", "jig", {"table": "nose_angle_deg"}, "deg", 10.0, 90.0, PROTRACTOR_DEG, "the table's tilt"),
     Name("arm_length", "jig", {"foot": "arm_length_mm"}, "mm", 20.0, 250.0, RULER_MM, "the arm's length"),

@@ -109,7 +109,7 @@ def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
     bench = problem.reader.bench
     stops = {free.name.name for free in problem.frees if free.stops}
     names = [name for name in values if name not in stops][:_MOST_ROUNDED]
-    offset = {"distance": bench.jig.rod_diameter_mm / 2 if bench.jig.kind == "rod" else 0.0}
+    offset = {"distance": bench.rod_radius}
     choices = []
     for name in names:
         step, shift = NAMES[name].step, offset.get(name, 0.0)

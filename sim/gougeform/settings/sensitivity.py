@@ -121,7 +121,8 @@ class _Evaluator:
         steady = bench.path.path == "steady"
         reading = steady_reading(bench, PER_CENT) if steady else self._tracer.read(bench, PER_CENT)
         angles = [reading.value(name) for name in ANGLES]
-        return np.array([*angles, 0.0 if steady else overcut(bench)])
+        past = not steady and self._tracer.cuts_past(bench)
+        return np.array([*angles, overcut(bench) if past else 0.0])
 
 
 def overcut(bench: Bench) -> float:

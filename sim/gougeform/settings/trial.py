@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from gougeform.edgeoutline import EdgeOutline, edge_outline
 from gougeform.errors import InputError
 from gougeform.grind import Ground, Pass
-from gougeform.jig import FootJig, RodJig, Table, apply_back, cross, dot
+from gougeform.jig import FootJig, Pose, RodJig, Table, apply_back, cross, dot
 from gougeform.measures import local_cubic
 from gougeform.path import steady_path, traced_path
 from gougeform.recipe import TracedPath
@@ -28,6 +28,7 @@ Floats = NDArray[np.float64]
 
 _FINE = 201  # samples of one wing for its arc length; the measured edge has as many
 _KNOTS = 17  # of one wing, to see that every place of it has a pose
+_HELD_AGAINST = 65  # poses and points a path is held against itself with
 _SAME_THREAD = 0.35  # rad: rolls at neighbouring knots further apart belong to another solution
 
 
@@ -85,8 +86,8 @@ class Tracer:
     known_s: Floats = field(default_factory=lambda: np.zeros(0))
     known_roll: Floats = field(default_factory=lambda: np.zeros(0))
 
-    def wedges(self, bench: Bench, t: Floats) -> Floats:
-        """(n,) deg: wedge angles at outline places t (n,) in -1 … 1.
+    def place(self, bench: Bench, t: Floats) -> tuple[Pose, Floats, Floats, Floats]:
+        """Poses for outline places t (n,) in -1 … 1, with contacts on the wheel, edge points and tangents (3, n).
 
         Raises InputError where a place of the wing has no pose.
         """
@@ -94,26 +95,51 @@ class Tracer:
         outline, jig, wheel = _outline(bench.section, bench.path), bench.built, bench.solid
         one_side = bench.contact == 0.0 and bool((t >= 0).all())
         knots = np.linspace(0.0, 1.0, _KNOTS) if one_side else np.linspace(-1.0, 1.0, 2 * _KNOTS - 1)
+        many = len(knots)
         s = np.concatenate([knots, t])
         point, along, _ = outline.at(s)
         with np.errstate(invalid="ignore", divide="ignore"):
             if isinstance(jig, FootJig):
-                nose = 0 if one_side else len(knots) // 2
+                nose = 0 if one_side else many // 2
                 pose, contact, _ = FootSolver(jig, wheel, bench.contact).place(point, along, s)
                 if pose.turn[1, 0, nose] > 0:  # tool x must come out toward -Y at the nose
                     pose, contact, _ = FootSolver(jig, wheel, bench.contact, -1.0).place(point, along, s)
-                turn = pose.turn
             else:
-                turn, contact = self._rolled(outline, jig, bench, knots, s, point, along)
-        if not np.isfinite(turn).all():
+                pose, contact = self._rolled(outline, jig, bench, knots, s, point, along)
+        if not np.isfinite(pose.turn).all():
             # Says where, in the words of the path itself.
             traced_path(outline, jig, wheel, bench.contact)
             raise InputError("wing_length", "the jig has no pose for a part of the wing", "a shorter wing")
-        normal = -apply_back(turn[..., len(knots) :], wheel.face_normal(contact[:, len(knots) :]))
-        along = along[:, len(knots) :]
+        return Pose(pose.turn[..., many:], pose.shift[:, many:]), contact[:, many:], point[:, many:], along[:, many:]
+
+    def wedges(self, bench: Bench, t: Floats) -> Floats:
+        """(n,) deg: wedge angles at outline places t (n,) in -1 … 1.
+
+        Raises InputError where a place of the wing has no pose.
+        """
+        pose, contact, _, along = self.place(bench, t)
+        normal = -apply_back(pose.turn, bench.solid.face_normal(contact))
         flute = np.stack([-along[1] / along[0], np.ones_like(t), np.zeros_like(t)])
         both = cross(flute, normal)
         return 180.0 - np.degrees(np.arctan2(np.sqrt(dot(both, both)), dot(flute, normal)))
+
+    def cuts_past(self, bench: Bench) -> bool:
+        """Whether a pose of the path takes steel behind the outline at some place of it, by more than 1e-9 mm.
+
+        Every pose at evenly spread places is held against the edge points at those places: where the path is sound,
+        each point is cut deepest by its own pose.
+        """
+        one_side = bench.contact == 0.0
+        pose, _, point, _ = self.place(bench, np.linspace(0.0 if one_side else -1.0, 1.0, _HELD_AGAINST))
+        wheel = bench.solid
+        for mirror in (1.0, -1.0) if one_side else (1.0,):
+            flat = point * np.array([[mirror], [1.0], [0.0]])
+            o = np.einsum("ijk,jn->ikn", pose.turn, flat) + pose.shift[:, :, None]
+            d = np.broadcast_to(pose.turn[:, 2][:, :, None], o.shape)
+            z = wheel.face_roots(o[0], o[2], d[0], d[2])[0]
+            if (z < point[2] - 1e-9).any():
+                return True
+        return False
 
     def _rolled(
         self,
@@ -124,21 +150,19 @@ class Tracer:
         s: Floats,
         point: Floats,
         along: Floats,
-    ) -> tuple[Floats, Floats]:
-        """Turns (3, 3, n) and contacts (3, n) of a rod jig or table: Newton from the last rolls, or from the nose on."""
+    ) -> tuple[Pose, Floats]:
+        """Poses and contacts (3, n) of a rod jig or table: Newton from the last rolls, or from the nose on."""
         solver = RollSolver(jig, bench.solid, bench.contact)
         many = len(knots)
         if len(self.known_s) and self.known_s[0] <= knots[0]:
             roll = _newton(solver, point, along, np.interp(s, self.known_s, self.known_roll))
             if roll is not None and np.abs(np.diff(roll[:many], 2)).max() < _SAME_THREAD / 4:
                 self.known_s, self.known_roll = knots, roll[:many]
-                pose, contact, _ = solver.at_roll(point, roll)
-                return pose.turn, contact
+                return solver.at_roll(point, roll)[:2]
         path = traced_path(outline, jig, bench.solid, bench.contact, 4 * _KNOTS - 3)
         assert isinstance(path.solver, RollSolver)
         self.known_s, self.known_roll = path.solver.known_s, path.solver.known_roll
-        pose, contact = path.contact(s)
-        return pose.turn, contact
+        return path.contact(s)
 
     def read(self, bench: Bench, per_cents: tuple[float, ...]) -> Reading:
         """Nose and wing angles of a traced grind; wing angles are the mean of both wings.

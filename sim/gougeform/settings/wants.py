@@ -113,7 +113,9 @@ def _mine(bench: Bench, name: Name, option: str) -> Name:
 
 def _bounds(bench: Bench, name: Name) -> tuple[float, float]:
     now = bench.value(name.name)
-    return min(name.low, now), max(name.high, now)
+    # A rod's own thickness keeps its centre off the rim.
+    low = name.low + bench.rod_radius if name.name == "distance" else name.low
+    return min(low, now), max(name.high, now)
 
 
 def _span(text: str, name: Name) -> tuple[float, float]:

@@ -1,0 +1,284 @@
+"""A jig's hidden lengths from measured pairs: least squares, with how sure each is and what the pairs cannot tell.
+
+The nose angle hangs on the jig by two numbers alone, how far along and how far above the pivot the nose lies (law of
+cosines), so nose angles tell at most two lengths apart; wing angles can tell more. Lengths mm, angles deg.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.errors import InputError
+from gougeform.settings.bench import Bench
+from gougeform.settings.names import NAMES
+from gougeform.settings.pairs import Pair
+from gougeform.settings.trial import Tracer
+
+Floats = NDArray[np.float64]
+
+READING_DEG = 0.5
+"""Standard deviation of an angle read on a tool, where a person does not say."""
+HIDDEN = ("arm_length", "cant", "hinge_back", "hinge_drop", "shoe")
+CLAMPS = ("axis", "below", "above")
+
+_SURE = 0.99  # all unknowns together lie within what is stated in 99 of 100 calibrations
+_BLIND = 1e-7  # singular values below this part of the largest cannot be told from none
+_VAGUE = {"mm": 20.0, "deg": 15.0}  # an unknown this unsure is as good as not told
+_FAR = 1e3
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A fitted jig. names, value, start, sure: one each unknown; sure is the half width all lie within, in 99 of 100.
+
+    sd: one standard deviation each. residual: (readings,) model less read, deg. blind: groups of unknowns that these
+    pairs cannot tell apart. advice: the further pair that would, in words. scatter: deg, estimated from the residuals,
+    None without readings to spare. clamp: what the bar is held against; clamps: rms misfit (deg) of each that was tried.
+    """
+
+    names: tuple[str, ...]
+    start: Floats
+    value: Floats
+    sd: Floats
+    sure: Floats
+    residual: Floats
+    blind: tuple[tuple[str, ...], ...]
+    advice: str
+    scatter: float | None
+    clamp: str
+    clamps: dict[str, float]
+    bench: Bench
+    notes: tuple[str, ...]
+
+
+def calibrate(pairs: Sequence[Pair], unknowns: Sequence[str], reading_deg: float = READING_DEG) -> Fit:
+    """Fit the chosen unknowns of a foot or rod jig to measured pairs.
+
+    unknowns: plain names from HIDDEN, and `clamp` to try what the bar may be held against. reading_deg: standard
+    deviation of a reading. Raises InputError for a table, for unknowns the jig has not, and with too few readings.
+    """
+    bench = pairs[0].bench
+    if bench.jig.kind == "table":
+        raise InputError("--unknown", "a table has no hidden lengths: its tilt is what is measured", "use a foot or rod jig")
+    names = tuple(name for name in unknowns if name != "clamp")
+    for name in names:
+        if name not in HIDDEN or name not in bench.names:
+            allowed = [*(n for n in HIDDEN if n in bench.names), "clamp"]
+            raise InputError("--unknown", f"given {name}, which {bench.noun} does not have", f"allowed are {', '.join(allowed)}")
+    if len(set(unknowns)) != len(unknowns):
+        raise InputError("--unknown", "an unknown is named twice", "keep one of them")
+    count = sum(len(pair.read) for pair in pairs)
+    if not names and "clamp" not in unknowns:
+        raise InputError("--unknown", "nothing is to be fitted", f"name one of {', '.join(HIDDEN)}, clamp")
+    if count < len(names):
+        raise InputError(
+            "--unknown", f"{len(names)} unknowns but only {count} readings", "measure more pairs, or fit fewer unknowns"
+        )
+    tried = {}
+    for clamp in _clamps(bench) if "clamp" in unknowns else (bench.jig.clamp,):  # type: ignore[union-attr]
+        tried[clamp] = _one(_held(pairs, clamp), names, reading_deg, clamp)
+    rms = {clamp: float(np.sqrt((fit.residual**2).mean())) for clamp, fit in tried.items()}
+    alike = _alike(rms, reading_deg, count)
+    # Where the pairs cannot tell, the jig stays as the recipe has it.
+    own = bench.jig.clamp  # type: ignore[union-attr]
+    best = tried[own if own in alike else min(rms, key=lambda clamp: rms[clamp])]
+    return replace(best, clamps=rms, notes=(*best.notes, *_clamp_notes(alike)))
+
+
+def _clamps(bench: Bench) -> tuple[str, ...]:
+    assert bench.jig.kind != "table"
+    return (*CLAMPS, "vee") if bench.jig.vee_deg is not None else CLAMPS
+
+
+def _held(pairs: Sequence[Pair], clamp: str) -> list[Pair]:
+    """The pairs with the bar held another way; a V keeps its opening."""
+    held = []
+    for pair in pairs:
+        assert pair.bench.jig.kind != "table"
+        jig = pair.bench.jig.model_copy(update={"clamp": clamp})
+        held.append(replace(pair, bench=replace(pair.bench, jig=jig)))
+    return held
+
+
+def _alike(rms: dict[str, float], reading_deg: float, count: int) -> list[str]:
+    """The ways to hold the bar that fit as well as the best one: less than one in a hundred to tell them (chi squared)."""
+    chi = {clamp: value**2 * count / reading_deg**2 for clamp, value in rms.items()}
+    return [clamp for clamp, value in chi.items() if value < min(chi.values()) + 6.635]
+
+
+def _clamp_notes(alike: list[str]) -> list[str]:
+    if len(alike) < 2:
+        return []
+    return [
+        f"These pairs cannot tell whether the bar is held by {' or '.join(alike)}: pairs with a bar of another section"
+        " in the same jig (column recipe) would."
+    ]
+
+
+class _Model:
+    """All readings of the pairs as a function of the unknowns."""
+
+    def __init__(self, pairs: Sequence[Pair], names: Sequence[str]) -> None:
+        self.pairs, self.names = pairs, names
+        self._tracers = [Tracer() for _ in pairs]
+
+    def at(self, x: Floats) -> Floats:
+        """(readings,) deg; far off where there is no pose."""
+        out = []
+        for pair, tracer in zip(self.pairs, self._tracers, strict=True):
+            out += predicted(pair.bench.set(dict(zip(self.names, x.tolist(), strict=True))), tuple(pair.read), tracer)
+        return np.array(out)
+
+    def slope(self, x: Floats) -> Floats:
+        """(readings, unknowns) by central differences."""
+        columns = []
+        for i in range(len(x)):
+            step = np.zeros(len(x))
+            step[i] = 1e-4
+            columns.append((self.at(x + step) - self.at(x - step)) / 2e-4)
+        return np.stack(columns, 1) if columns else np.zeros((len(self.at(x)), 0))
+
+
+def predicted(bench: Bench, names: tuple[str, ...], tracer: Tracer) -> list[float]:
+    """The angles (deg) by name that a bench gives; the nose in closed form."""
+    wings = tuple(float(name[4:]) for name in names if name != "nose")
+    nose = bench.nose_angle()
+    if not np.isfinite(nose):
+        return [_FAR] * len(names)
+    if not wings:
+        return [nose]
+    try:
+        found = tracer.read(bench, wings)
+    except InputError:
+        return [nose if name == "nose" else _FAR for name in names]
+    return [found.value(name) for name in names]
+
+
+def _one(pairs: Sequence[Pair], names: tuple[str, ...], reading_deg: float, clamp: str) -> Fit:
+    from scipy.optimize import least_squares
+    from scipy.special import chdtri
+
+    model = _Model(pairs, names)
+    read = np.array([value for pair in pairs for value in pair.read.values()])
+    start = np.array([pairs[0].bench.value(name) for name in names])
+    scale = np.array([10.0 if NAMES[name].unit == "mm" else 5.0 for name in names])
+    x = start
+    if names:
+        low = np.array([-np.inf if name == "hinge_drop" else -89.0 if name == "cant" else 1e-6 for name in names])
+        high = np.array([89.0 if name == "cant" else np.inf for name in names])
+
+        def off(z: Floats) -> Floats:
+            # A whisper of "stay near the start" chooses one where the pairs cannot tell; taken away again below.
+            return np.concatenate([(model.at(z) - read) / reading_deg, 1e-5 * (z - start) / scale])
+
+        x = least_squares(off, np.clip(start, low + 1e-3, high - 1e-3), bounds=(low, high), x_scale=scale,
+                          xtol=1e-15, ftol=1e-15, gtol=1e-15, max_nfev=400).x  # fmt: skip
+        x = _sharpened(model, read, x, scale)
+    residual = model.at(x) - read
+    if np.abs(residual).max() > 90:
+        raise InputError("--unknown", "no such jig can have ground these pairs", "check the pairs, or free more unknowns")
+    slope = model.slope(x) * scale / reading_deg
+    _, size, rows = np.linalg.svd(slope, full_matrices=True)
+    size = np.concatenate([size, np.zeros(len(names) - len(size))])
+    dead = size <= _BLIND * max(float(size.max(initial=0.0)), 1e-12)
+    blind = [tuple(n for n, part in zip(names, row, strict=True) if abs(part) > 0.1) for row in rows[dead]]
+    with np.errstate(divide="ignore"):
+        spread = np.where(dead, np.inf, 1 / np.where(dead, 1.0, size))
+    part = np.where(np.abs(rows) > 1e-6, rows, 0.0)
+    with np.errstate(invalid="ignore"):
+        variance = np.nansum(np.where(part == 0, 0.0, (part * spread[:, None]) ** 2), 0)
+    spare = len(read) - int((~dead).sum())
+    scatter = float(np.sqrt((residual**2).sum() / spare)) if spare > 0 else None
+    notes, more = [], 1.0
+    if spare > 0 and (residual**2).sum() / reading_deg**2 > chdtri(spare, 0.01):
+        assert scatter is not None
+        more = scatter / reading_deg
+        notes.append(
+            f"The readings scatter by {scatter:.2f}°, more than the {reading_deg:g}° they are taken to be good to: the"
+            " uncertainties are widened for it. A pair may be wrong, or another length of the jig differs too."
+        )
+    sd = np.sqrt(variance) * scale * more
+    sure = sd * np.sqrt(chdtri(max(int((~dead).sum()), 1), 1 - _SURE))
+    vague = tuple(n for n, s in zip(names, sd, strict=True) if np.isfinite(s) and s > _VAGUE[NAMES[n].unit])
+    if not blind and len(vague) > 1:
+        blind = [vague]
+    fitted = pairs[0].bench.set(dict(zip(names, x.tolist(), strict=True)))
+    advice = _advice(pairs, names, x, scale, reading_deg, slope) if blind or vague else ""
+    return Fit(names, start, x, sd, sure, residual, tuple(blind), advice, scatter, clamp, {}, fitted, tuple(notes))
+
+
+def _sharpened(model: _Model, read: Floats, x: Floats, scale: Floats) -> Floats:
+    """Gauss-Newton's last steps, along what the pairs tell and not along what they do not."""
+    for _ in range(8):
+        residual, slope = model.at(x) - read, model.slope(x) * scale
+        step = np.linalg.lstsq(slope, -residual, rcond=_BLIND)[0] * scale
+        if not np.isfinite(step).all() or np.abs(step / scale).max() > 1:
+            return x
+        after = model.at(x + step) - read
+        if (after**2).sum() > (residual**2).sum() * (1 + 1e-9) + 1e-26:
+            return x
+        x = x + step
+        if np.abs(step / scale).max() < 1e-13:
+            break
+    return x
+
+
+def _advice(
+    pairs: Sequence[Pair], names: tuple[str, ...], x: Floats, scale: Floats, reading_deg: float, slope: Floats
+) -> str:
+    """Which further pair tells most: the one after which the least sure combination of unknowns is surest."""
+    base = pairs[0].bench.set(dict(zip(names, x.tolist(), strict=True)))
+    wheels = [None] if base.wheel.diameter_mm is None else [150.0, 200.0, 250.0]
+    traced = base.path.path == "traced"
+    now = _least(slope)
+    for reads in (("nose",), ("nose", "wing50")) if traced else (("nose",),):
+        best: tuple[float, str] | None = None
+        for wheel, projection, nose in product(wheels, (45.0, 65.0, 85.0, 105.0), (25.0, 35.0, 45.0, 55.0)):
+            bench = base.set({"projection": projection} | ({} if wheel is None else {"wheel": wheel}))
+            distance = bench.nose_distance(nose)
+            if not distance > bench.rod_radius + 1:
+                continue
+            bench = bench.set({"distance": distance})
+            row = _Model([Pair(bench, dict.fromkeys(reads, nose), 0)], names)
+            if np.abs(row.at(x)).max() >= _FAR:
+                continue
+            gain = _least(np.vstack([slope, row.slope(x) * scale / reading_deg]))
+            if best is None or gain > best[0]:
+                wheel_text = "the belt" if wheel is None else f"a {wheel:g} mm wheel"
+                distance_text = bench.measured_distance() or 0.0
+                best = gain, (
+                    f"with {projection:g} mm projection and {distance_text:.0f} mm straight from rim to pocket or rod on"
+                    f" {wheel_text} (a nose near {nose:g}°)"
+                )
+        if best is not None and best[0] > max(10 * _BLIND, 1.5 * now) and best[0] > 0.02:
+            what = "the nose angle" if reads == ("nose",) else "nose angle and the wing's angle at half its length"
+            return f"One more pair that tells most: read {what} {best[1]}."
+    same = (
+        " With a foot jig only the place of its foot counts, and that is fitted: the edges come out right all the same."
+        if base.jig.kind == "foot"
+        else ""
+    )
+    return (
+        "No further pair of edge angles tells these apart: measure one of them on the jig with a ruler, and leave it out of"
+        f" the unknowns.{same}"
+    )
+
+
+def _least(slope: Floats) -> float:
+    size = np.linalg.svd(slope, compute_uv=False)
+    return float(size[-1]) if len(size) == slope.shape[1] else 0.0
+
+
+def jig_table(fit: Fit, title: str) -> dict[str, object]:
+    """The jig as a library file has it: everything but a distance."""
+    assert fit.bench.jig.kind != "table"
+    kept = fit.bench.jig.model_dump(exclude_none=True, exclude={"rim_distance_mm", "centre_distance_mm", "nose_angle_deg"})
+    if fit.clamp != "vee":
+        kept.pop("vee_deg", None)
+    rounded = {name: round(value, 6) if isinstance(value, float) else value for name, value in kept.items()}
+    return {"title": title} | rounded | {"clamp": fit.clamp}

@@ -1,0 +1,294 @@
+"""The setting at which the wheel lies on the bevel a tool has now, and what going from one grind to another costs.
+
+The light gap is the space between the old bevel and the surface the new setting would grind from the same edge,
+square to the old bevel. It is zero everywhere for the setting the tool was ground with. Lengths mm, angles deg.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.edge import Edge, measure_edge
+from gougeform.edgeoutline import edge_outline
+from gougeform.errors import InputError
+from gougeform.fan import build_fan
+from gougeform.gouge import Gouge, shape
+from gougeform.grind import Ground, Pass
+from gougeform.jig import FootJig
+from gougeform.measures import Measures, measure
+from gougeform.path import steady_path, traced_path
+from gougeform.recipe import Recipe, changed
+from gougeform.settings.bench import Bench, bench_of, with_settings
+from gougeform.settings.likeness import traced_like
+from gougeform.settings.names import NAMES
+from gougeform.settings.solve import Problem, solve
+from gougeform.settings.wants import Free, Want
+
+Floats = NDArray[np.float64]
+
+EQUAL_MM = 2e-3
+"""Settings whose largest light differs by less lie equally well on the bevel: nobody sees 0.002 mm."""
+_WING = 21  # stations of a wing
+_LIP = 0.04  # of a wing that is left out at its lip
+_DOWN = 9  # from edge to heel
+_LOSS_LEAST = 1e-3
+
+
+@dataclass(frozen=True, eq=False)
+class Bevel:
+    """The old bevel as points (3, stations, down) from edge to heel, its normals there, and each station's place.
+
+    A station's points lie on a ray of the section from flute to outline, as the mesh has them (`gougeform.fan`).
+    place: (stations,) per cent of a wing, negative on the left, 0 at the nose. reach: (stations, down) mm from the edge.
+    first: (stations, down) whether it is the first grind's bevel; behind a land it is the relief's.
+    """
+
+    point: Floats
+    normal: Floats
+    place: Floats
+    reach: Floats
+    first: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Lying:
+    """How a setting lies on a bevel. gap: (stations, down) mm; above 0 there is air, below 0 the wheel would bite.
+
+    NaN behind the land of a relief, where the wheel has nothing to lie on.
+    """
+
+    values: dict[str, float]
+    bench: Bench
+    gap: Floats
+
+    @property
+    def light(self) -> Floats:
+        """(stations,) mm: the light seen along each station's bevel, from where it touches to where it stands off most."""
+        return np.asarray(np.nanmax(self.gap, 1) - np.nanmin(self.gap, 1))
+
+    @property
+    def largest(self) -> float:
+        """Largest light, mm."""
+        return float(self.light.max())
+
+    @property
+    def rms(self) -> float:
+        """Root mean square of the gap, mm."""
+        return float(np.sqrt(np.nanmean(self.gap**2)))
+
+
+@dataclass(frozen=True, eq=False)
+class Cost:
+    """What a regrind costs: the tool after it, mm lost at the nose, mm³ of steel, and how often the flute allows it.
+
+    regrinds is None where nothing is lost at the nose.
+    """
+
+    measures: Measures
+    nose_loss: float
+    steel: float
+    regrinds: int | None
+
+
+@dataclass(frozen=True, eq=False)
+class Match:
+    """The best setting first; equal: how many others lie as well; cost: what grinding there takes."""
+
+    old: Gouge
+    bevel: Bevel
+    best: Lying
+    equal: int
+    recipe: Recipe
+    cost: Cost
+    notes: list[str]
+
+
+def bevel_of(gouge: Gouge, edge: Edge) -> Bevel:
+    """Points down the first bevel of a tool: to its heel, or where there is a relief to the end of the land."""
+    section = gouge.section
+    share = np.linspace(0.0, 1.0, _DOWN)
+    middle, last = edge.arc[edge.nose], edge.arc[-1] - edge.arc[edge.nose]
+    # Even along each wing, short of the lips, where edge and heel meet and there is no bevel.
+    arc = np.concatenate([middle * np.linspace(_LIP, 1, _WING)[:-1], middle + last * np.linspace(0, 1 - _LIP, _WING)])
+    column = build_fan(section).at_flute(np.interp(arc, edge.arc, edge.u))
+    flat = (column.inner[:, None] + share[:, None] * (column.outer - column.inner)[:, None]).reshape(-1, 2)
+    cut = gouge.ground.heights(flat)
+    shape_ = (len(arc), _DOWN)
+    point = np.stack([*flat.T, cut.z]).reshape(3, *shape_)
+    first = np.logical_and.accumulate((cut.grind == 0).reshape(shape_), axis=1)
+    place = 100 * np.where(arc < middle, (arc - middle) / middle, (arc - middle) / last)
+    reach = np.sqrt(((point - point[:, :, :1]) ** 2).sum(0))
+    return Bevel(point, cut.normal.reshape(3, *shape_), place, reach, first)
+
+
+def ground_of(bench: Bench) -> Ground:
+    """What one grind leaves on a bench. Raises InputError where a place of the edge has no pose."""
+    if bench.path.path == "traced":
+        outline = edge_outline(bench.section, bench.path)
+        return Ground((Pass(traced_path(outline, bench.built, bench.solid, bench.contact), bench.solid),))
+    assert not isinstance(bench.built, FootJig)
+    roll = float(np.radians(bench.path.roll_max_deg))
+    one = Pass(steady_path(bench.built, bench.solid, bench.section.y_floor, roll), bench.solid)
+    nose = float(Ground((one,)).heights(np.array([[0.0, bench.section.y_floor]])).z[0])
+    return Ground((replace(one, setback=-nose),))
+
+
+def gap_on(bevel: Bevel, bench: Bench) -> Floats:
+    """(stations, down) mm: the light gap of a setting. Raises InputError where it cannot grind that edge."""
+    flat = bevel.point[:2].reshape(2, -1)
+    z = ground_of(bench).heights(flat.T).z.reshape(bevel.reach.shape)
+    # Along the bar and then square to the old bevel: exact to first order, and zero only where there is no gap.
+    return np.where(bevel.first, (z - bevel.point[2]) * bevel.normal[2], np.nan)
+
+
+def old_from_angles(machine: Recipe, measured: Sequence[Want]) -> tuple[Recipe, dict[str, float]]:
+    """A tool with measured angles and wing length, as a recipe ground on this machine, and what it misses of them.
+
+    The jig's distance, projection and cant are turned until the angles come out. Raises InputError.
+    """
+    bench = bench_of(machine)
+    if bench.path.path != "traced":
+        raise InputError("--measured", "measured angles need a traced grind in the recipe", "use a recipe with one")
+    angles = sum(want.unit == "deg" for want in measured)
+    if not any(want.name == "nose" for want in measured):
+        raise InputError("--measured", "the nose angle is missing", "add --measured nose=35")
+    order = ["tilt", "fullness", "shoulder"] if bench.jig.kind == "table" else ["distance", "cant", "projection", "fullness"]
+    frees = tuple(Free(NAMES[name], NAMES[name].low, NAMES[name].high) for name in order[:angles])
+    plain = changed(machine, {f"grind.{i}": None for i in range(1, len(machine.grinds))})
+    problem = Problem(plain, tuple(measured), frees)
+    answer = solve(problem)
+    found = answer.solutions[0]
+    return with_settings(problem.recipe, found.values), found.misses
+
+
+def on_machine(machine: Recipe, old: Recipe, edge: Edge) -> tuple[Recipe, list[str]]:
+    """The machine's recipe with the old tool's own outline, one grind, and the old nose angle to start from."""
+    notes: list[str] = []
+    changes: dict[str, Any] = {f"grind.{i}": None for i in range(1, len(machine.grinds))}
+    first = old.grinds[0].path
+    if first.path == "steady" and machine.grinds[0].jig.kind == "foot":
+        fields, off = traced_like(old, edge)
+        notes.append(
+            f"The old edge was rolled at one setting; the outline traced here lies within {off:.2f} mm of it."
+        )
+    else:
+        fields = {"path": first.path} | {
+            name: getattr(first, name) for name in type(first).model_fields if name not in ("path", "contact_mm")
+        }
+    both = ("path", "wing_length_mm", "fullness", "shoulder", "roll_max_deg", "contact_mm")
+    own = {name: value for name, value in machine.table["grind"][0].items() if name not in both}
+    for name in ("nose_angle_deg", "centre_distance_mm", "rim_distance_mm"):
+        own.pop(name, None)
+    nose = float(edge.wedge[edge.nose])
+    # The tool is the old one: only wheel and jig are the machine's.
+    changes |= {"bar": old.table["bar"], "flute": old.table["flute"]}
+    changes["grind.0"] = own | fields | {"nose_angle_deg": nose}
+    changes["older"] = None
+    return changed(machine, changes), notes
+
+
+def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> Match:
+    """The setting of the machine's jig at which its wheel lies best on the old tool's bevel, all along the edge.
+
+    Among settings that lie equally well the one that costs least steel. Raises InputError where the jig cannot follow
+    that edge at all.
+    """
+    from scipy.optimize import least_squares
+
+    gouge = shape(old)
+    edge = measure_edge(gouge)
+    bevel = bevel_of(gouge, edge)
+    start, notes = on_machine(machine, old, edge)
+    bench = bench_of(start, 0, gouge.section)
+    chosen = list(frees) if frees else _usual(bench)
+    low, high = (np.array([getattr(free, end) for free in chosen]) for end in ("low", "high"))
+    span = high - low
+
+    def bench_at(x: Floats) -> Bench:
+        return bench.set({f.name.name: float(v) for f, v in zip(chosen, low + x * span, strict=True)})
+
+    def off(x: Floats) -> Floats:
+        try:
+            gap = gap_on(bevel, bench_at(x))[bevel.first]
+        except InputError:
+            return np.full(int(bevel.first.sum()), 1e2)
+        return np.where(np.isfinite(gap), gap, 1e2)
+
+    found: list[Lying] = []
+    for x in _starts(bench, chosen, low, span, float(edge.wedge[edge.nose])):
+        run = least_squares(off, np.clip(x, 1e-9, 1 - 1e-9), bounds=(0.0, 1.0), xtol=1e-11, ftol=1e-11, gtol=1e-14, max_nfev=40)
+        if np.abs(run.fun).max() >= 1e2:
+            continue
+        at = bench_at(run.x)
+        found.append(Lying({f.name.name: at.value(f.name.name) for f in chosen}, at, gap_on(bevel, at)))
+        if found[-1].rms < EQUAL_MM / 10 and len(chosen) <= 2:
+            break  # two settings for a whole bevel: there is no second one that lies as well
+    if not found:
+        raise InputError("--free", "no setting within bounds can follow the old edge", "wider bounds, or another jig")
+    least = min(one.rms for one in found)
+    equal = _different([one for one in found if one.rms <= least + EQUAL_MM])
+    priced = []
+    for one in equal:
+        recipe = with_settings(start, one.values)
+        try:
+            priced.append((cost(old, recipe), one, recipe))
+        except InputError as error:
+            notes.append(f"A setting that lies as well cannot be ground: {error.problem}.")
+    if not priced:
+        raise InputError("--free", notes[-1].rstrip("."), "free another setting, or another jig")
+    price, best, recipe = min(priced, key=lambda item: item[0].steel)
+    return Match(gouge, bevel, best, len(priced) - 1, recipe, price, notes)
+
+
+def _usual(bench: Bench) -> list[Free]:
+    """What is turned where nothing is said: the distance and the projection; a table's tilt."""
+    names = ["tilt"] if bench.jig.kind == "table" else ["distance"]
+    if bench.path.path == "traced" and bench.jig.kind != "table":
+        names.append("projection")
+    return [
+        Free(NAMES[n], min(NAMES[n].low, bench.value(n)), max(NAMES[n].high, bench.value(n))) for n in names
+    ]
+
+
+def _starts(bench: Bench, frees: Sequence[Free], low: Floats, span: Floats, nose: float) -> list[Floats]:
+    """Places to search from, 0 … 1 by setting: the present ones first, the distance always where the nose fits."""
+    rest = [free for free in frees if free.name.name not in ("distance", "tilt")]
+    shares = [None, 0.35, 0.65, 0.15][: 2 if len(rest) < 2 else 4] if rest else [None]
+    starts = []
+    for share in shares:
+        values = {}
+        for free in rest:
+            now = min(max(bench.value(free.name.name), free.low), free.high)
+            values[free.name.name] = now if share is None else free.low + share * (free.high - free.low)
+        for free in frees:
+            if free.name.name == "distance":
+                values["distance"] = bench.set(values).nose_distance(nose)
+            elif free.name.name == "tilt":
+                values["tilt"] = nose
+        x = (np.array([values[free.name.name] for free in frees]) - low) / span
+        if np.isfinite(x).all():
+            starts.append(np.clip(x, 0.0, 1.0))
+    return starts
+
+
+def _different(found: Sequence[Lying]) -> list[Lying]:
+    kept: list[Lying] = []
+    for one in sorted(found, key=lambda lying: lying.rms):
+        if all(max(abs(one.values[n] - k.values[n]) for n in one.values) > 0.05 for k in kept):
+            kept.append(one)
+    return kept
+
+
+def cost(old: Recipe, new: Recipe) -> Cost:
+    """What it takes to grind the new recipe on the old tool. Raises InputError where it cannot be ground."""
+    both = changed(new, {"older": old.table})
+    found = measure(shape(both))
+    loss = max(found.nose_loss, 0.0)
+    left = new.flute.length_mm - max(found.edge.wing_length(side) for side in (-1, 1))
+    regrinds = None if loss < _LOSS_LEAST else max(int(np.floor(left / loss)), 0)
+    return Cost(found, loss, max(found.steel_removed, 0.0), regrinds)

@@ -1,0 +1,275 @@
+"""The same edge on another wheel or another kind of jig, and on a wheel that wears.
+
+The nose is kept exactly, by the closed form; the other free settings make the wings differ as little as they can (root
+mean square over the arc length). Lengths mm, angles deg.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.complaints import shown
+from gougeform.edge import Edge, measure_edge
+from gougeform.errors import InputError
+from gougeform.gouge import Gouge, shape
+from gougeform.parts import DISTANCES
+from gougeform.recipe import Recipe, changed
+from gougeform.settings.bench import Bench, bench_of, with_settings
+from gougeform.settings.likeness import traced_like
+from gougeform.settings.names import number, pair
+from gougeform.settings.trial import Tracer, steady_reading
+from gougeform.settings.wants import Free, reading_of
+
+Floats = NDArray[np.float64]
+
+_PER_CENT = tuple(float(p) for p in (2, *range(5, 100, 5), 98))
+_STARTS = 5
+
+
+@dataclass(frozen=True, eq=False)
+class Carried:
+    """A recipe carried over. before, after: the measured edges. share: (n,) along the whole edge, 0 … 1.
+
+    difference: (n,) wedge angle after less before, deg. reset: settings beside the distance that were changed for it, by
+    plain name. kept: largest and mean difference with those left as they were, NaN where that cannot be ground.
+    """
+
+    recipe: Recipe
+    gouge: Gouge
+    before: Edge
+    after: Edge
+    share: Floats
+    difference: Floats
+    reset: dict[str, float]
+    kept: tuple[float, float]
+    notes: list[str]
+
+    @property
+    def largest(self) -> float:
+        """Largest difference, deg."""
+        return float(np.abs(self.difference).max())
+
+    @property
+    def mean(self) -> float:
+        """Mean difference without sign along the edge, deg."""
+        return float(np.trapezoid(np.abs(self.difference), self.share))
+
+
+@dataclass(frozen=True)
+class Worn:
+    """One diameter of a wearing wheel, re-set so that the nose stays; deg and mm.
+
+    left: the nose angle if the pocket or rod is left where it stands for the new wheel.
+    """
+
+    diameter: float
+    centre_distance: float | None
+    rim_distance: float | None
+    straight_distance: float | None
+    nose: float
+    largest: float
+    mean: float
+    left: float
+
+
+def read_targets(recipe: Recipe, texts: Sequence[str]) -> dict[str, Any]:
+    """Changes of a recipe from texts such as wheel=wheel-150, wheel=150, jig=rod-65. Raises InputError."""
+    changes: dict[str, Any] = {}
+    for text in texts:
+        name, value = pair(text, "--to", "--to wheel=wheel-150")
+        if name not in ("wheel", "jig"):
+            raise InputError("--to", f"given {shown(name)}, allowed is wheel or jig", "write --to wheel=NAME or jig=NAME")
+        if name in changes:
+            raise InputError("--to", f"{name} is given twice", "keep one of them")
+        changes[name] = value
+        try:
+            diameter = float(value)
+        except ValueError:
+            continue
+        if name == "jig":
+            raise InputError("--to", f"given jig={value}, allowed is the name or path of a jig", "write --to jig=NAME")
+        diameter = number(value, "--to", "the wheel's diameter")
+        own = recipe.table["grind"][0].get("wheel", recipe.table["wheel"])
+        # The rest of a wheel stays; a belt has nothing to stay.
+        kept = {} if own.get("kind") == "belt" else {k: v for k, v in own.items() if k != "diameter_mm"}
+        changes[name] = kept | {"kind": "wheel", "width_mm": own["width_mm"], "diameter_mm": diameter}
+    if not changes:
+        raise InputError("--to", "nothing to carry over to", "write --to wheel=NAME, --to jig=NAME, or both")
+    return changes
+
+
+def on_other(recipe: Recipe, changes: dict[str, Any], before: Edge) -> tuple[Recipe, list[str]]:
+    """The recipe with its wheel or jig replaced and every nose angle kept, before any other setting is moved."""
+    notes: list[str] = []
+    every: dict[str, Any] = {}
+    for name, value in changes.items():
+        holders = [f"grind.{i}" for i, one in enumerate(recipe.table["grind"]) if name == "wheel" and name in one]
+        for place in holders or [name]:
+            every[f"{place}.wheel" if holders else place] = value
+    for i, own in enumerate(recipe.table["grind"]):
+        if i == 0 or any(name in own for name in DISTANCES):
+            every[f"grind.{i}.nose_angle_deg"] = _kept_nose(recipe, i, before)
+    if recipe.grinds[0].path.path == "steady" and _is_foot(recipe, changes):
+        like, off = traced_like(recipe, before)
+        every |= {f"grind.0.{name}": value for name, value in like.items()}
+        every["grind.0.roll_max_deg"] = None
+        notes.append(
+            "A foot jig holds nothing steady, so the edge's outline is traced by hand here; the outline it follows lies"
+            f" within {off:.2f} mm of the old edge."
+        )
+    return changed(recipe, every), notes
+
+
+def _is_foot(recipe: Recipe, changes: dict[str, Any]) -> bool:
+    if "jig" not in changes:
+        return recipe.grinds[0].jig.kind == "foot"
+    # The table tells its kind once the name is looked up; a recipe that cannot hold it is refused there.
+    probe = changed(recipe, {"jig": changes["jig"], "grind.0.nose_angle_deg": 45.0, **_plain_path(recipe)})
+    return probe.grinds[0].jig.kind == "foot"
+
+
+def _plain_path(recipe: Recipe) -> dict[str, Any]:
+    steady = recipe.grinds[0].path.path == "steady"
+    return {"grind.0.path": "traced", "grind.0.wing_length_mm": 5.0, "grind.0.roll_max_deg": None} if steady else {}
+
+
+def _kept_nose(recipe: Recipe, grind: int, before: Edge) -> float:
+    given = recipe.grinds[grind].jig.nose_angle_deg
+    if given is not None:
+        return float(given)
+    if grind == 0 and recipe.grinds[0].path.path == "steady":
+        return float(before.wedge[before.nose])
+    return bench_of(recipe, grind).nose_angle()
+
+
+def carry_over(recipe: Recipe, changes: dict[str, Any], frees: Sequence[Free] | None = None) -> Carried:
+    """Carry a recipe's edge over to another wheel or jig.
+
+    frees: settings beside the distance (or tilt) that may change; by default the projection of a foot or rod jig.
+    Raises InputError where the other machine cannot grind it.
+    """
+    before_gouge = shape(recipe)
+    before = measure_edge(before_gouge)
+    target, notes = on_other(recipe, changes, before)
+    bench = bench_of(target, 0, before_gouge.section)
+    start = {free.name.name: bench.value(free.name.name) for free in frees or ()}
+    reset = _best(bench, before, frees or ())
+    moved = {name: value for name, value in reset.items() if abs(value - start[name]) > 1e-9}
+    kept = _left_as_it_is(target, before) if moved else None
+    if moved:
+        # The distance follows from the nose, which the recipe holds.
+        target = with_settings(target, moved)
+    gouge = shape(target)
+    after = measure_edge(gouge)
+    share, difference = differences(before, after)
+    found = Carried(target, gouge, before, after, share, difference, moved, (0.0, 0.0), notes)
+    return replace(found, kept=kept or (found.largest, found.mean))
+
+
+def _left_as_it_is(target: Recipe, before: Edge) -> tuple[float, float]:
+    """Largest and mean difference (deg) with nothing moved but the distance, NaN where that cannot be ground."""
+    try:
+        share, difference = differences(before, measure_edge(shape(target)))
+    except InputError:
+        return float("nan"), float("nan")
+    return float(np.abs(difference).max()), float(np.trapezoid(np.abs(difference), share))
+
+
+def differences(before: Edge, after: Edge) -> tuple[Floats, Floats]:
+    """(n,) shares of the whole edge's arc length, and wedge angle after less before there, deg."""
+    share = np.linspace(0.0, 1.0, len(before.arc))
+    one, two = (along(edge, share) for edge in (before, after))
+    return share, two - one
+
+
+def along(edge: Edge, share: Floats) -> Floats:
+    """Wedge angles at shares of each wing: 0 the left lip, 0.5 the nose, 1 the right lip."""
+    middle = edge.arc[edge.nose]
+    left = edge.arc[: edge.nose + 1] / middle / 2
+    right = 0.5 + (edge.arc[edge.nose :] - middle) / (edge.arc[-1] - middle) / 2
+    return np.interp(share, np.concatenate([left, right[1:]]), edge.wedge)
+
+
+def _best(bench: Bench, before: Edge, frees: Sequence[Free]) -> dict[str, float]:
+    """The free settings that make the wings differ least while the nose stays, from several starts."""
+    if not frees or bench.path.path == "steady":
+        return {free.name.name: bench.value(free.name.name) for free in frees}
+    from scipy.optimize import least_squares
+
+    aim = reading_of(before, _PER_CENT)
+    asked = np.array([aim.wings[p] for p in _PER_CENT])
+    low, high = np.array([f.low for f in frees]), np.array([f.high for f in frees])
+    span = high - low
+    tracer = Tracer()
+
+    def off(x: Floats) -> Floats:
+        moved = bench.set({f.name.name: float(v) for f, v in zip(frees, low + x * span, strict=True)})
+        if bench.jig.kind != "table":
+            moved = moved.set({"distance": moved.nose_distance(aim.nose)})
+        try:
+            found = tracer.read(moved, _PER_CENT)
+        except InputError:
+            return np.full(len(asked), 90.0)
+        return np.array([found.wings[p] for p in _PER_CENT]) - asked
+
+    now = np.clip((np.array([bench.value(f.name.name) for f in frees]) - low) / span, 1e-9, 1 - 1e-9)
+    if np.abs(off(now)).max() < 1e-6:
+        return {f.name.name: bench.value(f.name.name) for f in frees}  # already the same edge: nothing to move
+    starts = [now, *(np.full(len(frees), t) for t in np.linspace(0.1, 0.9, _STARTS))]
+    worth = [s for s in starts if np.abs(off(s)).max() < 90.0]
+    runs = [least_squares(off, s, bounds=(0.0, 1.0), xtol=1e-12, ftol=1e-12, max_nfev=40) for s in worth]
+    if not runs:
+        raise InputError("--free", "no setting within bounds can grind this edge", "wider bounds, or another setting")
+    best = min(runs, key=lambda run: run.cost)
+    return {f.name.name: float(v) for f, v in zip(frees, low + best.x * span, strict=True)}
+
+
+def wear(recipe: Recipe, diameters: Sequence[float], before: Edge) -> list[Worn]:
+    """The setting for each diameter of a wearing wheel, the nose kept, and how far the wings drift from `before`.
+
+    The first diameter is the new wheel. Raises InputError for a belt, and where a diameter cannot grind it.
+    """
+    new = bench_of(recipe)
+    if new.wheel.diameter_mm is None:
+        raise InputError("--wear", "a belt does not get smaller", "name a wheel with --to wheel=NAME")
+    aim = reading_of(before, _PER_CENT)
+    asked = np.array([aim.nose, *aim.wings.values()])
+    tracer = Tracer()
+    new = new.set({"wheel": float(diameters[0])})
+    if new.jig.kind != "table":
+        new = new.set({"distance": new.nose_distance(aim.nose)})
+    rows = []
+    for diameter in diameters:
+        bench = new.set({"wheel": float(diameter)})
+        left = bench.nose_angle()
+        if new.jig.kind != "table":
+            left = bench.set({"distance": new.value("distance") + (diameters[0] - diameter) / 2}).nose_angle()
+            bench = bench.set({"distance": bench.nose_distance(aim.nose)})
+        try:
+            found = (
+                tracer.read(bench, _PER_CENT) if bench.path.path == "traced" else steady_reading(bench, _PER_CENT)
+            )
+        except InputError as error:
+            raise InputError("--wear", f"at {diameter:g} mm: {error.problem}", "end at a larger wheel") from error
+        off = np.abs(np.array([found.nose, *found.wings.values()]) - asked)
+        rim = None if bench.jig.kind == "table" else bench.value("distance")
+        place = np.array([0.0, *_PER_CENT])
+        mean = float(np.trapezoid(off, place) / (place[-1] - place[0]))
+        rows.append(
+            Worn(
+                float(diameter),
+                bench.centre_distance(),
+                rim,
+                bench.measured_distance(),
+                found.nose,
+                float(off.max()),
+                mean,
+                left,
+            )
+        )
+    return rows

@@ -1,0 +1,146 @@
+"""What a study can compute of one tool: every output by its column's name, each from the same measures as a single run.
+
+Only what is asked for is computed: an edge costs some milliseconds, a volume a tenth of a second.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from gougeform.errors import InputError
+from gougeform.gouge import Gouge, Setting, shape
+from gougeform.library import nearest
+from gougeform.measures import CHEEK_AT_MM, WING_PER_CENT, Measures, measure
+from gougeform.recipe import Recipe
+
+
+@dataclass(frozen=True)
+class Tool:
+    """One tool with its measures, each computed when first asked for and at most once."""
+
+    recipe: Recipe
+
+    @cached_property
+    def gouge(self) -> Gouge:
+        """The ground tool. Raises InputError where it cannot be ground."""
+        return shape(self.recipe)
+
+    @cached_property
+    def measures(self) -> Measures:
+        """Its measures. Raises InputError where a person could not make this grind."""
+        return measure(self.gouge)
+
+    @property
+    def setting(self) -> Setting:
+        """How the machine is set for the first grind."""
+        return self.gouge.settings[0]
+
+
+@dataclass(frozen=True)
+class Output:
+    """One column: its group, what it is, and how it follows from a tool (None where it has no meaning there)."""
+
+    group: str
+    text: str
+    of: Callable[[Tool], float | None]
+
+
+def _wing_angle(per_cent: int) -> Callable[[Tool], float]:
+    return lambda tool: tool.measures.wing_angles[per_cent]
+
+
+def _cheek(behind: int) -> Callable[[Tool], float]:
+    return lambda tool: tool.measures.cheeks[behind]
+
+
+def _degrees(value: float | None) -> float | None:
+    return None if value is None else float(np.degrees(value))
+
+
+OUTPUTS: dict[str, Output] = {
+    "centre_distance_mm": Output(
+        "settings", "wheel's centre to pocket or rod", lambda tool: tool.setting.centre_distance
+    ),
+    "rim_distance_mm": Output("settings", "wheel's rim to pocket or rod", lambda tool: tool.setting.rim_distance),
+    "contact_deg": Output(
+        "settings", "where on the wheel the nose is ground", lambda tool: _degrees(tool.setting.contact)
+    ),
+    "nose_angle_deg": Output("edge", "wedge angle at the nose", lambda tool: tool.measures.nose_angle),
+    **{
+        f"wing_angle_{p}_deg": Output("edge", f"wedge angle at {p} % of a wing", _wing_angle(p)) for p in WING_PER_CENT
+    },
+    "wing_length_left_mm": Output("edge", "nose to left lip", lambda tool: tool.measures.edge.wing_length(-1)),
+    "wing_length_right_mm": Output("edge", "nose to right lip", lambda tool: tool.measures.edge.wing_length(1)),
+    "edge_length_mm": Output("edge", "whole edge", lambda tool: tool.measures.edge.length),
+    "bevel_length_mm": Output(
+        "edge", "edge to heel at the nose", lambda tool: float(tool.measures.edge.bevel[tool.measures.edge.nose])
+    ),
+    "hollow_depth_mm": Output(
+        "edge",
+        "depth of the bevel's hollow at the nose",
+        lambda tool: float(tool.measures.edge.hollow[tool.measures.edge.nose]),
+    ),
+    "land_mm": Output("edge", "land at the nose, where there is a relief", lambda tool: tool.measures.land),
+    "overcut_mm": Output("edge", "cut past the outline asked for", lambda tool: tool.measures.edge.overcut),
+    "nose_loss_mm": Output("edge", "how much shorter the tool gets", lambda tool: tool.measures.nose_loss),
+    **{
+        f"cheek_width_{d}_mm": Output("cheeks", f"width under the edge {d} mm behind the nose", _cheek(d))
+        for d in CHEEK_AT_MM
+    },
+    "steel_removed_mm3": Output("steel", "steel ground away", lambda tool: tool.measures.steel_removed),
+    "steel_removed_g": Output(
+        "steel",
+        "its mass",
+        lambda tool: tool.measures.steel_removed * tool.recipe.bar.steel.density_g_cm3 / 1000,
+    ),
+}
+"""Every output a study can have, by the name of its column."""
+
+GROUPS = tuple(dict.fromkeys(output.group for output in OUTPUTS.values()))
+"""Groups of outputs that can be asked for by one word."""
+
+_CHUNK = {"settings": 16, "edge": 16, "cheeks": 2, "steel": 2}
+"""Tools handed to a process at a time: about a tenth of a second's work, the most that a kill can cost."""
+
+
+def named(words: Sequence[str], field: str = "outputs", file: str = "") -> tuple[str, ...]:
+    """The outputs meant by names and groups, in the order given, each once.
+
+    Raises InputError for a word that is neither.
+    """
+    found: dict[str, None] = {}
+    for word in words:
+        if word in GROUPS:
+            found.update(dict.fromkeys(name for name, output in OUTPUTS.items() if output.group == word))
+        elif word in OUTPUTS:
+            found[word] = None
+        else:
+            close = nearest(word, [*OUTPUTS, *GROUPS])
+            raise InputError(
+                field,
+                f'given "{word[:60]}", which is no output of a study',
+                (f'did you mean "{close}"? ' if close else "") + "`gougeform study --outputs` lists all of them",
+                file,
+            )
+    return tuple(found)
+
+
+def chunk_size(names: Sequence[str]) -> int:
+    """How many tools to compute at a time when these outputs are asked for."""
+    return min(_CHUNK[OUTPUTS[name].group] for name in names)
+
+
+def compute(recipe: Recipe, names: Sequence[str]) -> dict[str, float]:
+    """The outputs of one tool; NaN where one has no meaning.
+
+    Raises InputError where the tool cannot be ground.
+    """
+    tool = Tool(recipe)
+    tool.measures  # noqa: B018: a grind that nobody can make is refused whatever is asked of it
+    values = ((name, OUTPUTS[name].of(tool)) for name in names)
+    return {name: math.nan if value is None else float(value) for name, value in values}

@@ -1,0 +1,157 @@
+"""Workpieces from files: TOML with pieces or points, CSV with measured points, or a name in the library."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from gougeform.complaints import shown, unknown_field, validated
+from gougeform.errors import InputError
+from gougeform.library import find, is_path, nearest, unknown_name
+from gougeform.reading import LARGEST_FILE, read_toml
+from gougeform.work.build import chain_of_pieces, chain_of_points, meridian_of
+from gougeform.work.meridian import Meridian
+from gougeform.work.pieces import SHAPES, AnyPiece, Frame
+
+_MOST_PIECES = 500
+
+
+def load_work(name: str | Path) -> Meridian:
+    """A workpiece: a .toml or .csv file, or a name in the library's `work`.
+
+    Raises InputError with file and field.
+    """
+    text = str(name)
+    if text.lower().endswith(".csv"):
+        return _from_csv(Path(text))
+    if isinstance(name, str) and not is_path(name):
+        path = find("work", name)
+        if path is None:
+            raise unknown_name("work", name, "", "")
+    else:
+        path = Path(name)
+    try:
+        return from_table(read_toml(path))
+    except InputError as error:
+        raise error.in_file(str(path)) from error.__cause__
+
+
+def from_table(table: dict[str, Any]) -> Meridian:
+    """A workpiece from a table as tomllib gives it. Raises InputError."""
+    frame_table = {key: value for key, value in table.items() if key != "piece"}
+    for key in frame_table:
+        if key not in Frame.model_fields:
+            raise unknown_field(key, key, [*Frame.model_fields, "piece"], Frame.noun)
+    for key in ("points_mm", "start_mm"):
+        if key in frame_table:
+            _check_places(frame_table[key], key)
+    try:
+        frame = validated(Frame, frame_table, "")
+    except InputError as error:
+        raise InputError(error.field.removeprefix("."), error.problem, error.hint) from None
+    if frame.points_mm is not None:
+        if "piece" in table or frame.start_mm is not None:
+            raise InputError("points_mm", "is given together with start_mm or pieces", "keep one of the two ways")
+        chain = chain_of_points(np.array(frame.points_mm, float), float(np.radians(frame.corner_deg)))
+        return meridian_of(chain, frame.kind, frame.title)
+    if frame.start_mm is None:
+        raise InputError(
+            "start_mm",
+            "is missing, allowed is a pair [x, rho] of numbers in mm",
+            "add start_mm, where the first [[piece]] begins, or give points_mm",
+        )
+    chain = chain_of_pieces(frame.start_mm, _pieces(table.get("piece")))
+    return meridian_of(chain, frame.kind, frame.title)
+
+
+def _check_places(value: object, key: str) -> None:
+    pairs = value if key == "points_mm" else [value]
+    if not isinstance(pairs, list):
+        raise InputError(key, f"given {shown(value)}, allowed is a list of pairs [x, rho]", f"change {key}")
+    for i, pair in enumerate(pairs):
+        if not (
+            isinstance(pair, list)
+            and len(pair) == 2
+            and all(isinstance(v, int | float) and not isinstance(v, bool) for v in pair)
+            and abs(pair[0]) <= 5000
+            and 0 <= pair[1] <= 2000
+        ):
+            raise InputError(
+                f"{key}.{i}" if key == "points_mm" else key,
+                f"given {shown(pair)}, allowed is a pair [x, rho], x from -5000 to 5000 and rho from 0 to 2000 mm",
+                "give x along the lathe and rho, the distance from its axis",
+            )
+
+
+def _pieces(raw: object) -> list[AnyPiece]:
+    if not isinstance(raw, list) or not raw or len(raw) > _MOST_PIECES or not all(isinstance(p, dict) for p in raw):
+        raise InputError(
+            "piece",
+            "is missing" if raw is None else f"given {shown(raw)}, allowed are 1 to {_MOST_PIECES} tables",
+            "write [[piece]] tables with shape = " + ", ".join(f'"{s}"' for s in SHAPES),
+        )
+    out = []
+    for i, table in enumerate(raw):
+        field, shape = f"piece.{i}", table.get("shape")
+        if not isinstance(shape, str) or shape not in SHAPES:
+            close = nearest(shape, list(SHAPES)) if isinstance(shape, str) else None
+            raise InputError(
+                f"{field}.shape",
+                "is missing" if shape is None else f"given {shown(shape)}",
+                (f'did you mean "{close}"? ' if close else "") + "Allowed are " + ", ".join(SHAPES),
+            )
+        if "to_mm" in table:
+            _check_places(table["to_mm"], "to_mm")
+        out.append(validated(SHAPES[shape], table, field))
+    return out  # type: ignore[return-value]
+
+
+def _from_csv(path: Path) -> Meridian:
+    file = str(path)
+    try:
+        if not path.is_file():
+            raise InputError("", "there is no such file", "check the name and the folder", file)
+        if path.stat().st_size > LARGEST_FILE:
+            raise InputError("", "is larger than 1 MiB, the most allowed", "give fewer points", file)
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError("", "is not UTF-8 text", "save the file as UTF-8", file) from error
+    except OSError as error:
+        raise InputError("", f"cannot be read: {error.strerror}", "check who may read it", file) from error
+    points = []
+    sample = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
+    mark = next((m for m in (";", "\t", ",") if m in sample), None)
+    rows = csv.reader(io.StringIO(text), delimiter=mark or " ", skipinitialspace=True)
+    for number, row in enumerate(rows, start=1):
+        cells = [cell.strip() for cell in row if cell.strip()]
+        if not cells or cells[0].startswith("#"):
+            continue
+        if mark == ";":  # then a comma is a decimal comma
+            cells = [cell.replace(",", ".") for cell in cells]
+        if not points and any(re.match(r"[A-Za-z]", cell) for cell in cells):
+            continue  # the heading
+        try:
+            x, rho = (float(cell) for cell in cells[:2])
+            if not (abs(x) <= 5000 and 0 <= rho <= 2000):
+                raise ValueError
+        except ValueError:
+            raise InputError(
+                f"line {number}",
+                f"given {shown(' '.join(row))}, allowed are two numbers: x along the lathe and rho from its axis, in mm",
+                "correct that line",
+                file,
+            ) from None
+        points.append((x, rho))
+    if not 3 <= len(points) <= 5000:
+        raise InputError("", f"has {len(points)} points, allowed are 3 to 5000", "give one point a line", file)
+    p = np.array(points, float)
+    kind = "spindle" if (np.diff(p[:, 0]) >= 0).all() else "hollow"
+    try:
+        return meridian_of(chain_of_points(p, float(np.radians(30.0)), "points"), kind, path.stem)
+    except InputError as error:
+        raise error.in_file(file) from error.__cause__

@@ -1,0 +1,110 @@
+"""What a workpiece file may say, each table checked when it is made. Lengths in mm, as in the file."""
+
+from __future__ import annotations
+
+from typing import Annotated, ClassVar, Literal
+
+from annotated_types import Len
+from pydantic import Field, StrictBool, model_validator
+
+from gougeform.errors import InputError
+from gougeform.parts import Number, Part
+
+Along = Annotated[Number, Field(ge=-5000, le=5000)]
+Out = Annotated[Number, Field(ge=0, le=2000)]
+Place = tuple[Along, Out]
+Kind = Literal["spindle", "hollow", "ring"]
+
+
+class _Piece(Part):
+    cut: StrictBool = Field(True, description="whether a tool is to follow this piece")
+    inside: StrictBool | None = Field(None, description="whether it is reached through the mouth of a hollow")
+
+
+class Line(_Piece):
+    """A straight piece."""
+
+    noun: ClassVar[str] = "a line"
+    shape: Literal["line"] = "line"
+    to_mm: Place = Field(description="end of the piece as [x along the lathe, rho from its axis] in mm")
+
+
+class Arc(_Piece):
+    """A circular piece; it bulges out of the wood, or into it."""
+
+    noun: ClassVar[str] = "an arc"
+    shape: Literal["arc"] = "arc"
+    to_mm: Place = Field(description="end of the piece as [x along the lathe, rho from its axis] in mm")
+    radius_mm: Number = Field(gt=0, le=1e5, description="radius of the arc in mm")
+    bulge: Literal["out", "in"] = Field(description="out of the wood (convex) or into it (concave)")
+    long: StrictBool = Field(False, description="whether the arc is more than half a circle")
+
+
+class _Swell(_Piece):
+    to_mm: Place = Field(description="end of the piece as [x along the lathe, rho from its axis] in mm")
+    radius_mm: Number | None = Field(None, gt=0, le=1e5, description="radius of the arc in mm")
+
+    def _one(self, name: str, value: float | None) -> None:
+        if (self.radius_mm is None) == (value is None):
+            both = value is not None
+            raise InputError(
+                name if both else "radius_mm",
+                f"radius_mm and {name} are both given" if both else f"radius_mm or {name} is missing",
+                f"give exactly one of radius_mm and {name}",
+            )
+
+
+class Cove(_Swell):
+    """A circular piece hollowed into the wood, less than half a circle when given by its radius."""
+
+    noun: ClassVar[str] = "a cove"
+    shape: Literal["cove"] = "cove"
+    depth_mm: Number | None = Field(None, gt=0, le=2000, description="depth below the straight line, in mm")
+
+    @model_validator(mode="after")
+    def _fits(self) -> Cove:
+        self._one("depth_mm", self.depth_mm)
+        return self
+
+
+class Bead(_Swell):
+    """A circular piece standing out of the wood, less than half a circle when given by its radius."""
+
+    noun: ClassVar[str] = "a bead"
+    shape: Literal["bead"] = "bead"
+    height_mm: Number | None = Field(None, gt=0, le=2000, description="height over the straight line, in mm")
+
+    @model_validator(mode="after")
+    def _fits(self) -> Bead:
+        self._one("height_mm", self.height_mm)
+        return self
+
+
+class Hollow(_Piece):
+    """A cup turned into the end, from the rim where the last piece ended to the axis: wall, round corner, floor."""
+
+    noun: ClassVar[str] = "a hollow"
+    shape: Literal["hollow"] = "hollow"
+    depth_mm: Number = Field(gt=0, le=2000, description="depth of the hollow from its rim, in mm")
+    corner_radius_mm: Number = Field(
+        gt=0, le=2000, description="radius between wall and floor; the rim's own makes a round bottom"
+    )
+
+
+SHAPES: dict[str, type[_Piece]] = {"line": Line, "arc": Arc, "cove": Cove, "bead": Bead, "hollow": Hollow}
+AnyPiece = Line | Arc | Cove | Bead | Hollow
+
+
+class Frame(Part):
+    """A workpiece file without its pieces."""
+
+    noun: ClassVar[str] = "a workpiece"
+    title: str = Field("", max_length=200, description="one line about the workpiece")
+    kind: Kind = Field("spindle", description="what the chain encloses")
+    start_mm: Place | None = Field(None, description="where the first piece begins, as [x, rho] in mm")
+    points_mm: Annotated[tuple[Place, ...], Len(3, 5000)] | None = Field(
+        None, description="the profile as measured, instead of pieces"
+    )
+    corner_deg: Number = Field(
+        30.0, gt=0, lt=180, description="points where the profile bends by more than this stay sharp, in degrees"
+    )

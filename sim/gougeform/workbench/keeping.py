@@ -1,0 +1,114 @@
+"""Files to take away: recipe, bench, edge table and numbers at once; meshes, gauges and picture as jobs of their own."""
+
+from __future__ import annotations
+
+import base64
+import json
+import re
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from gougeform.errors import InputError
+from gougeform.measures import Measures, result
+from gougeform.recipe import Recipe, to_toml
+from gougeform.workbench import address as addresses
+from gougeform.workbench.state import Bench, checked_tool
+
+Measured = Callable[[Recipe], Measures]
+Tell = Callable[[float, str], None]
+
+_TYPES = {
+    ".toml": "application/toml", ".csv": "text/csv", ".json": "application/json", ".stl": "model/stl",
+    ".3mf": "model/3mf", ".png": "image/png", ".zip": "application/zip", ".html": "text/html", ".pdf": "application/pdf",
+}  # fmt: skip
+
+
+def small_file(kind: str, bench: Bench, which: str, measured: Measured) -> dict[str, str]:
+    """A file that is made at once: kind is recipe, bench, csv or numbers; of one tool, but for the bench.
+
+    Raises InputError for another kind.
+    """
+    if kind == "bench":
+        return as_file("workbench.toml", addresses.bench_toml(bench).encode())
+    tool = bench.tool(checked_tool(which))
+    stem = file_stem(tool.good, which)
+    if kind == "recipe":
+        return as_file(f"{stem}.toml", to_toml(tool.recipe).encode())
+    measures = measured(tool.recipe)
+    if kind == "csv":
+        from gougeform.edge import station_table
+        from gougeform.tables import csv_text
+
+        return as_file(f"{stem}-edge.csv", csv_text(station_table(measures.gouge, measures.edge)).encode())
+    if kind == "numbers":
+        text = json.dumps(result(measures, []), indent=1, ensure_ascii=False, allow_nan=False)
+        return as_file(f"{stem}.json", (text + "\n").encode())
+    raise InputError("kind", f"given {kind[:20]!r}, allowed are recipe, bench, csv and numbers", "load the page again")
+
+
+def files(what: dict[str, Any], tell: Tell) -> dict[str, str]:
+    """The job behind a mesh or the gauges: `kind` stl, 3mf or gauges of `recipe`. Raises InputError."""
+    from gougeform.gouge import shape
+    from gougeform.workbench.answers import good_recipe
+
+    kind, which = what.get("kind"), checked_tool(what.get("tool"))
+    recipe = good_recipe(what.get("recipe"))
+    stem = file_stem(recipe.table, which)
+    gouge = shape(recipe)
+    if kind in ("stl", "3mf"):
+        from gougeform.files import write_mesh
+        from gougeform.measures import measure
+        from gougeform.solid import build_solid
+
+        measure(gouge)
+        tell(0.1, "building the solid")
+        solid = build_solid(gouge)
+        tell(0.8, "writing it")
+        return _written(f"{stem}.{kind}", lambda path: write_mesh(solid, path))
+    raise InputError("kind", f"given {str(kind)[:20]!r}, allowed are stl and 3mf", "load the page again")
+
+
+def picture(what: dict[str, Any], tell: Tell) -> dict[str, str]:
+    """The job behind the picture of a tool's head. Raises InputError where it cannot be drawn, and says why."""
+    from gougeform.job import captions
+    from gougeform.gouge import shape
+    from gougeform.measures import measure
+    from gougeform.picture import make_picture
+    from gougeform.solid import build_solid
+    from gougeform.workbench.answers import good_recipe
+    from gougeform.files import write_mesh
+
+    which, recipe = checked_tool(what.get("tool")), good_recipe(what.get("recipe"))
+    measures = measure(shape(recipe))
+    tell(0.1, "building the solid")
+    solid = build_solid(measures.gouge)
+    tell(0.4, "drawing")
+    with tempfile.TemporaryDirectory() as folder:
+        mesh, out = Path(folder) / "head.vtu", Path(folder) / "head.png"
+        write_mesh(solid, mesh)
+        title, lines = captions(measures)
+        outcome = make_picture(mesh, out, title, lines)
+        if not outcome:
+            raise InputError("", outcome.problem.rstrip("."), "the other files can be had without it")
+        return as_file(f"{file_stem(recipe.table, which)}.png", out.read_bytes())
+
+
+def file_stem(table: dict[str, Any], which: str) -> str:
+    """A file's name from a recipe's title: letters every system takes, and which tool it was."""
+    words = re.sub(r"[^a-z0-9.]+", "-", str(table.get("title", "")).lower()).strip("-.")[:60].strip("-.")
+    return f"{words or 'gouge'}-{which}"
+
+
+def as_file(name: str, data: bytes) -> dict[str, str]:
+    """A file as plain values: its name, its kind and its bytes as base64."""
+    kind = _TYPES.get(Path(name).suffix, "application/octet-stream")
+    return {"name": name, "type": kind, "data": base64.b64encode(data).decode()}
+
+
+def _written(name: str, write: Callable[[Path], None]) -> dict[str, str]:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / name
+        write(path)
+        return as_file(name, path.read_bytes())

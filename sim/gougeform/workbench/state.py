@@ -1,0 +1,208 @@
+"""What lies on the bench: two tools, A and B, and how they are looked at. Pure: no server, no page, no clock.
+
+A tool keeps two tables: what the knobs say (which may be wrong) and the last one that could be ground. So a bad value
+never takes the shape away, and a later good one mends it. Whether a recipe can be ground is asked of a function that
+is passed in and raises InputError.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from copy import deepcopy
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from gougeform.changes import apply_changes, without_effect
+from gougeform.errors import InputError
+from gougeform.parts import DISTANCES
+from gougeform.recipe import Recipe, from_table
+from gougeform.references import LIBRARY_OF, Place, Table, fill
+from gougeform.workbench.incoming import without_files
+
+TOOLS = ("a", "b")
+Grind = Callable[[Recipe], object]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Why the knobs' recipe cannot be ground: the field it is about ("" for the whole), what is wrong, what to do."""
+
+    field: str
+    problem: str
+    hint: str = ""
+
+    @classmethod
+    def of(cls, error: InputError) -> Problem:
+        """What a person reads of an error."""
+        return cls(error.field, error.problem, error.hint)
+
+
+@dataclass(frozen=True)
+class Tool:
+    """wanted: the table the knobs show. good: the last that could be ground. problem: None where both are the same."""
+
+    wanted: Table
+    good: Table
+    problem: Problem | None = None
+
+    @property
+    def recipe(self) -> Recipe:
+        """The recipe of the shape that is shown."""
+        return from_table(self.good)
+
+
+@dataclass(frozen=True)
+class View:
+    """How the bench is looked at. panel: the open sheet; overlay: both heads in one place; section_mm: behind the nose.
+
+    look: the side the heads are seen from; work: a workpiece's library name ("" for none chosen yet).
+    """
+
+    panel: str = "edge"
+    overlay: bool = False
+    section_mm: float = 5.0
+    look: str = "corner"
+    work: str = ""
+
+    PANELS = ("edge", "section", "grinder", "reach", "ask", "keep")
+    LOOKS = ("corner", "side", "above", "ahead", "below")
+
+
+@dataclass(frozen=True)
+class Bench:
+    """Two tools and the view. Benches are equal when they say the same."""
+
+    a: Tool
+    b: Tool
+    view: View = field(default_factory=View)
+
+    def tool(self, which: str) -> Tool:
+        """Tool "a" or "b". Raises InputError for another name."""
+        return self.a if checked_tool(which) == "a" else self.b
+
+    def with_tool(self, which: str, tool: Tool) -> Bench:
+        """The bench with one tool put in place of another."""
+        return replace(self, a=tool) if checked_tool(which) == "a" else replace(self, b=tool)
+
+
+def checked_tool(which: object) -> str:
+    """The name of a tool. Raises InputError for anything but "a" and "b"."""
+    if which not in TOOLS:
+        raise InputError("tool", f"given {str(which)[:20]!r}, allowed are a and b", "choose one of the two tools")
+    return str(which)
+
+
+def start(a: Recipe, b: Recipe, view: View | None = None) -> Bench:
+    """A bench with two recipes that are known to be good."""
+    return Bench(fresh(a), fresh(b), view or View())
+
+
+def fresh(recipe: Recipe) -> Tool:
+    """A tool from a recipe that is known to be good."""
+    return Tool(recipe.table, recipe.table)
+
+
+def turned(bench: Bench, which: str, changes: Mapping[str, Any], grind: Grind) -> Bench:
+    """The bench after fields of one tool were set by dotted name, as `gougeform.recipe.changed` takes them.
+
+    A name of the library stands for a whole table ("wheel": "wheel-150"). Where the result cannot be ground the knobs
+    keep what was set, and the last good shape stays with the problem beside it. Raises InputError only for a name
+    that leads nowhere, or a reference to a file.
+    """
+    tool = bench.tool(which)
+    try:
+        plain = _filled(tool.wanted, dict(changes))
+        wanted = apply_changes(deepcopy(tool.wanted), plain)
+        without_files(wanted)
+    except InputError as error:
+        return bench.with_tool(which, replace(tool, problem=Problem.of(error)))
+    try:
+        recipe = from_table(wanted)
+        without_effect(recipe.table, plain, "")
+        grind(recipe)
+    except InputError as error:
+        return bench.with_tool(which, Tool(wanted, tool.good, Problem.of(error)))
+    return bench.with_tool(which, Tool(recipe.table, recipe.table))
+
+
+def opened(bench: Bench, which: str, table: Table, grind: Grind) -> Bench:
+    """The bench with a whole recipe opened as one tool.
+
+    Raises InputError where it cannot be read or ground: an opened file must not half replace what is there.
+    """
+    without_files(table)
+    recipe = from_table(table)
+    grind(recipe)
+    return bench.with_tool(which, fresh(recipe))
+
+
+def copied(bench: Bench, source: str) -> Bench:
+    """The bench with the other tool made the same as `source`, knobs, shape and problem alike."""
+    other = "b" if checked_tool(source) == "a" else "a"
+    return bench.with_tool(other, bench.tool(source))
+
+
+def swapped(bench: Bench) -> Bench:
+    """The bench with A and B changed over."""
+    return replace(bench, a=bench.b, b=bench.a)
+
+
+def put_back(bench: Bench, which: str) -> Bench:
+    """The bench with a tool's knobs set back to the last shape that could be ground."""
+    return bench.with_tool(which, fresh(bench.tool(which).recipe))
+
+
+def differences(a: Mapping[str, float | None], b: Mapping[str, float | None]) -> dict[str, float | None]:
+    """B less A for every number either has, in A's order and then B's; None where one of them has none."""
+    out: dict[str, float | None] = {}
+    for name in [*a, *(name for name in b if name not in a)]:
+        mine, other = a.get(name), b.get(name)
+        out[name] = None if mine is None or other is None else other - mine
+    return out
+
+
+def looked(view: View, changes: Mapping[str, Any]) -> View:
+    """The view with fields changed. Raises InputError for an unknown field or a value that is not allowed."""
+    checks: dict[str, Callable[[Any], bool]] = {
+        "panel": lambda x: x in View.PANELS,
+        "overlay": lambda x: isinstance(x, bool),
+        "section_mm": lambda x: isinstance(x, int | float) and not isinstance(x, bool) and 0 <= x <= 200,
+        "look": lambda x: x in View.LOOKS,
+        "work": lambda x: isinstance(x, str) and len(x) <= 100,
+    }
+    for name, value in changes.items():
+        if name not in checks:
+            raise InputError(f"view.{name[:40]}", "is not part of the view", f"allowed are {', '.join(checks)}")
+        if not checks[name](value):
+            raise InputError(f"view.{name}", f"given {str(value)[:40]!r}, which is not allowed", "choose another")
+    return replace(view, **{k: float(v) if k == "section_mm" else v for k, v in changes.items()})
+
+
+def _filled(table: Table, changes: dict[str, Any]) -> dict[str, Any]:
+    """The changes with library names turned into their tables; a new jig keeps the distance it is set to."""
+    out = {}
+    for name, value in changes.items():
+        section = name.split(".")[0] if name.count(".") == (1 if name.startswith("grind.") else 0) else ""
+        if section in LIBRARY_OF and isinstance(value, str):
+            without_files({section: value} if section != "grind" else {"grind": [value]})
+            value = fill(value, section, name, Place("", Path())).table
+            if section == "jig":
+                value = _same_distance(table, value)
+        out[name] = value
+        if name == "grind.0.path":  # each way to move needs one length or angle that the other does not know
+            first = table["grind"][0] if isinstance(table.get("grind"), list) and table["grind"] else {}
+            needed, usual = {"steady": ("roll_max_deg", 90.0)}.get(str(value), ("wing_length_mm", 8.0))
+            if needed not in first:
+                out.setdefault(f"grind.0.{needed}", usual)
+    return out
+
+
+def _same_distance(table: Table, jig: Table) -> Table:
+    own = table["jig"] if isinstance(table.get("jig"), dict) else {}
+    if any(name in jig for name in DISTANCES):
+        return jig
+    kept = {name: own[name] for name in DISTANCES if name in own}
+    if jig.get("kind") == "table":  # a table is tilted for an angle and knows no distance
+        kept = {name: value for name, value in kept.items() if name == "nose_angle_deg"}
+    return jig | kept

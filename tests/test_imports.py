@@ -1,0 +1,195 @@
+"""The order of the modules is a contract: each may import only what stands before it in one list.
+
+It is read from the source (ast), so it holds for imports inside functions too. The list names modules and whole
+packages; inside a package there must be no circle.
+"""
+
+import ast
+import graphlib
+import re
+import resource
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import gougeform
+
+SOURCE = Path(gougeform.__file__).parent
+
+ORDER = [
+    # errors, reading, the recipe and its library
+    *("", "errors", "reading", "parts", "library", "complaints", "references", "changes", "resolving", "writing"),
+    "recipe",
+    # mathematics that knows no tool
+    *("roots", "curve", "strips"),
+    # the bar, the wheel, the jig, the path, and what they leave
+    *("outline", "flute", "section", "wheel", "jig", "edgeoutline", "trace", "path", "grind", "gouge"),
+    # what is measured and meshed
+    *("fan", "winners", "columns", "volume", "crease", "edge", "cheek", "measures"),
+    *("chains", "head", "runout", "solid", "files"),
+    # how it is told
+    *("tables", "folder", "progress", "apart", "cautions", "report", "picture", "job"),
+    # questions asked of the tool, each a package of its own
+    *("settings", "work", "reach", "gauges", "study", "workbench"),
+    # what a person types
+    *("commands", "command"),
+]
+PACKAGES = {path.parent.name for path in SOURCE.glob("*/__init__.py")}
+
+HEAVY = {"vtk", "vtkmodules", "pyvista", "matplotlib", "trimesh", "meshio", "manifold3d", "PIL", "rich"}
+LONGEST = 400
+
+MODULES = {
+    ".".join(path.relative_to(SOURCE).with_suffix("").parts).removesuffix("__init__").rstrip("."): path
+    for path in sorted(SOURCE.rglob("*.py"))
+}
+
+
+def entry(module):
+    """The entry of the list that a module belongs to: itself, or its package."""
+    first = module.split(".")[0]
+    return first if first in PACKAGES else module
+
+
+def ours(path):
+    """(line, module) of every import of a gougeform module in a file, relative to the package."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    # The package itself names what it loads on demand, for the type checker alone.
+    lazy = [n for n in tree.body if isinstance(n, ast.If)] if path == MODULES[""] else []
+    skipped = {id(node) for one in lazy for node in ast.walk(one)}
+    for node in (node for node in ast.walk(tree) if id(node) not in skipped):
+        found = []
+        if isinstance(node, ast.Import):
+            found = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}:{node.lineno}: write the whole name, gougeform.…"
+            for alias in node.names:
+                inner = f"{node.module}.{alias.name}".removeprefix("gougeform.")
+                found.append(f"gougeform.{inner}" if inner in MODULES else str(node.module))
+        for name in found:
+            if name == "gougeform" or name.startswith("gougeform."):
+                yield node.lineno, name.removeprefix("gougeform").lstrip(".")
+
+
+def test_every_module_has_its_place_in_the_list():
+    assert len(set(ORDER)) == len(ORDER)
+    entries = {entry(module) for module in MODULES}
+    assert entries - set(ORDER) == set(), "give it a place in ORDER, after all that it imports"
+    assert set(ORDER) - entries == set(), "there is no such module any more"
+
+
+@pytest.mark.parametrize("module", MODULES, ids=lambda name: name or "gougeform")
+def test_imports_only_what_stands_before_it(module):
+    place = {name: number for number, name in enumerate(ORDER)}
+    mine = entry(module)
+    wrong = [
+        f"{MODULES[module]}:{line}: {module} imports {other}"
+        for line, other in ours(MODULES[module])
+        if entry(other) != mine and place[entry(other)] > place[mine]
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+def test_no_circles_inside_a_package():
+    graph = {module: {other for _, other in ours(path) if other != module} for module, path in MODULES.items()}
+    # A package itself may be imported by its modules and import them: only circles between modules count.
+    order = list(graphlib.TopologicalSorter(graph).static_order())
+    assert set(order) == set(MODULES), "a module is imported that does not exist"
+
+
+def at_top(tree):
+    """Import statements that run when the module is loaded: not in functions, not for the type checker alone."""
+    todo = list(tree.body)
+    while todo:
+        node = todo.pop()
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            continue
+        if isinstance(node, ast.Import | ast.ImportFrom):
+            yield node
+        elif not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda):
+            todo += list(ast.iter_child_nodes(node))
+
+
+@pytest.mark.parametrize("module", MODULES, ids=lambda name: name or "gougeform")
+def test_heavy_libraries_load_when_used(module):
+    tree = ast.parse(MODULES[module].read_text(encoding="utf-8"))
+    loaded = {
+        name.split(".")[0]
+        for node in at_top(tree)
+        for name in ([a.name for a in node.names] if isinstance(node, ast.Import) else [str(node.module)])
+    }
+    assert loaded & HEAVY == set(), "import it inside the function that needs it"
+
+
+@pytest.mark.parametrize("module", MODULES, ids=lambda name: name or "gougeform")
+def test_no_module_is_long(module):
+    assert len(MODULES[module].read_text(encoding="utf-8").splitlines()) <= LONGEST
+
+
+def test_importing_the_package_is_quick_and_loads_no_pictures():
+    code = "import sys, gougeform; print(sorted(m for m in sys.modules if m.split('.')[0] in {0}))"
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    done = subprocess.run(
+        [sys.executable, "-c", code.format(HEAVY | {"numpy", "scipy"})], capture_output=True, text=True, check=True
+    )
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    assert done.stdout.strip() == "[]"
+    assert after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime < 0.5
+
+
+def test_the_whole_kernel_loads_without_pictures():
+    core = [m for m in MODULES if ORDER.index(entry(m)) <= ORDER.index("solid")]
+    code = f"import sys, {', '.join(f'gougeform.{m}' for m in core if m)}; "
+    code += f"print(sorted({{m.split('.')[0] for m in sys.modules}} & {HEAVY}))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+# ---- docstrings: what they name is there
+
+_ENTRY = re.compile(r"(?:^|(?<=[.;] ))([a-z]\w*(?:(?:, | and )[a-z]\w*)*): ", re.MULTILINE)
+_MODULE = re.compile(r"`gougeform\.([\w.]+)`")
+
+
+def documented():
+    for module, path in MODULES.items():
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        for node in ast.walk(tree):
+            if isinstance(node, ast.FunctionDef | ast.ClassDef | ast.Module) and ast.get_docstring(node):
+                yield module, node, ast.get_docstring(node)
+
+
+def test_docstrings_name_parameters_and_fields_that_exist():
+    wrong = []
+    for module, node, text in documented():
+        if isinstance(node, ast.FunctionDef):
+            # Parameters, or names and keys of what it works out.
+            known = {getattr(n, "arg", None) or getattr(n, "id", None) for n in ast.walk(node)}
+            known |= {n.value for n in ast.walk(node) if isinstance(n, ast.Constant) and n.value != text}
+        elif isinstance(node, ast.ClassDef):
+            known = {n.target.id for n in node.body if isinstance(n, ast.AnnAssign) and isinstance(n.target, ast.Name)}
+            known |= {n.name for n in node.body if isinstance(n, ast.FunctionDef)}
+        else:
+            continue
+        for found in _ENTRY.finditer(text):
+            names = re.split(r", | and ", found[1])
+            # Only where it is a list of fields: at least one name is one, or the line starts with it.
+            if any("_" in name or name in known for name in names) and not set(names) <= known:
+                wrong.append(f"{module}.{node.name}: {sorted(set(names) - known)}")
+    assert not wrong, "\n".join(wrong)
+
+
+def test_docstrings_name_modules_that_exist():
+    wrong = []
+    for module, node, text in documented():
+        for name in _MODULE.findall(text):
+            parts = name.split(".")
+            inside = ".".join(parts[:-1])
+            if name in MODULES or name in PACKAGES:
+                continue
+            source = MODULES[inside].read_text(encoding="utf-8") if inside in MODULES else ""
+            if not re.search(rf"^(?:def |class |)?{re.escape(parts[-1])}\b", source, re.MULTILINE):
+                wrong.append(f"{module}.{getattr(node, 'name', '')}: `gougeform.{name}`")
+    assert not wrong, "\n".join(wrong)
