@@ -33,6 +33,7 @@ def ground(bar, one, poses, facets):
         turn, shift = pose.turn[:, :, i], pose.shift[:, i]
         back = np.column_stack([turn.T, -turn.T @ shift + np.array([0, 0, one.setback])])
         bar = bar - disc.transform(back)
+        bar.num_tri()  # evaluates now: left to itself the library would first unite all the discs, which is far slower
     return bar
 
 

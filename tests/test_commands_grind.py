@@ -42,6 +42,7 @@ KEYS = [
 @pytest.fixture(autouse=True)
 def in_a_folder_of_its_own(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("gougeform.progress.PATIENCE_S", 3600.0)  # tests/test_progress.py sees to that
 
 
 @pytest.fixture(scope="module")

@@ -65,8 +65,12 @@ REFUSED = [
     # Bounds no recipe can have are found before the first grind.
     (study(vary=[{**PROJECTION, "steps": 2, "from": -5.0}]), "vary.0", "jig.projection_mm: given -5"),
     (study(vary=[{**PROJECTION, "steps": 2, "to": 5000.0}]), "vary.0", "jig.projection_mm: given 5000"),
-    (study(vary=[{**PROJECTION, "steps": 2, "field": "jig.projektion_mm"}]), "vary.0", "jig.projektion_mm: is not a field"),
-    (study(vary=[{**ANGLE, "steps": 2, "field": "grind.1.nose_angle_deg"}]), "vary.0", "grind.1.nose_angle_deg: given"),
+    (
+        study(vary=[{**PROJECTION, "steps": 2, "field": "jig.projektion_mm"}]),
+        "vary.0",
+        "jig.projektion_mm: is not a field",
+    ),
+    (study(vary=[{**ANGLE, "steps": 2, "field": "grind.1.nose_angle_deg"}]), "vary.0", "grind.1: given grind number"),
     (study(vary=[{**ANGLE, "steps": 2, "field": "jig.nose_angle_deg"}]), "vary.0", "changing it has no effect"),
     (study(outputs=["nose_angle"]), "outputs", 'given "nose_angle", which is no output'),
     (study(outputs=[]), "outputs", "allowed is a list of names"),
@@ -92,6 +96,19 @@ REFUSED = [
         "vary",
         "the lists have 2, 1 values",
     ),
+    (study(question=3), "question", "given 3"),
+    (study(question={"work": "cove"}), "", "not in the library's work"),
+    (study(question={"over_hang_mm": 3}), "question.over_hang_mm", "is not a field of a question"),
+    (study(question={"overhang_mm": -3}), "question.overhang_mm", "given -3"),
+    (study(question={"limit_deg": 300}), "question.limit_deg", "given 300"),
+    (study(question={"places": 7.5}), "question.places", "given 7.5"),
+    (study(outputs=["reach"]), "question.work", "is missing"),
+    (
+        study(vary=[{"field": "question.overhang_mm", "from": -1, "to": 5, "steps": 2}]),
+        "vary.0",
+        "overhang_mm: given -1",
+    ),
+    (study(vary=[{"field": "question.hang", "values": [1.0]}]), "vary.0.values.0", "is not a field of a question"),
     (study(seed=-1), "seed", "given -1"),
     (study(seed=1.5), "seed", "given 1.5"),
     (study(constraint=[{"name": "nose"}]), "constraint.0.name", 'given "nose"'),
@@ -126,7 +143,10 @@ def test_a_grid_has_every_combination_the_last_field_fastest():
     made = plan(
         vary=[
             {**ANGLE, "steps": 3},
-            {"fields": ["bar", "flute"], "values": [["round-10", "detail-round-10"], ["square-10", "detail-square-10"]]},
+            {
+                "fields": ["bar", "flute"],
+                "values": [["round-10", "detail-round-10"], ["square-10", "detail-square-10"]],
+            },
             {**PROJECTION, "steps": 5},
         ]
     )
@@ -209,7 +229,8 @@ def test_outputs_are_named_one_by_one_or_by_group():
     made = plan(outputs=["cheeks", "nose_angle_deg", "cheek_width_5_mm"])
     assert made.outputs == ("cheek_width_3_mm", "cheek_width_5_mm", "cheek_width_10_mm", "nose_angle_deg")
     for group in GROUPS:
-        assert set(plan(outputs=[group]).outputs) == {name for name, one in OUTPUTS.items() if one.group == group}
+        whole = {name for name, one in OUTPUTS.items() if one.group == group}
+        assert set(plan(outputs=[group], question={"work": "coves"}).outputs) == whole
 
 
 def test_what_the_table_depends_on_is_in_the_fingerprint():

@@ -32,7 +32,7 @@ _FROM = {
     "to_toml": "recipe",
 }
 
-__all__ = ["__version__", *_FROM]  # noqa: PLE0604: the names of the table above
+__all__ = ["__version__", *_FROM]
 
 
 def __getattr__(name: str) -> Any:

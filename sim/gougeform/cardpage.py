@@ -111,7 +111,15 @@ class Page:
                 artist.set_clip_path(box)
 
     def dimension_mm(
-        self, a: Floats, b: Floats, words: str, *, away: float = 0.0, size: float = 6.0, side: int = 1, along: float = 0.5
+        self,
+        a: Floats,
+        b: Floats,
+        words: str,
+        *,
+        away: float = 0.0,
+        size: float = 6.0,
+        side: int = 1,
+        along: float = 0.5,
     ) -> None:
         """A measured distance between two points in mm: arrows, legs where it stands `away` mm off, words on it."""
         a, b = np.asarray(a, float), np.asarray(b, float)
@@ -123,11 +131,17 @@ class Page:
                 self.line_mm([end + 0.8 * out * np.sign(away), foot + 0.9 * out * np.sign(away)], 0.35, color=QUIET)
         self._arrow(p, q)
         angle = float(np.degrees(np.arctan2(way[1], way[0])))
-        angle = (angle + 90) % 180 - 90
-        self.text_mm(
-            *(p + along * (q - p)), words, size, ha="center", va="center", rotation=angle, rotation_mode="anchor",
-            fontweight="bold", bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.9},
-        )  # fmt: skip
+        upright = (angle + 90) % 180 - 90
+        style: Any = {"va": "center", "rotation": upright, "rotation_mode": "anchor", "fontweight": "bold"}
+        if self.measured(words, size, bold=True) * self.unit + 6 * self.unit > float(np.linalg.norm(q - p)):
+            # Too short to carry its words: they go on where the distance ends.
+            ahead = "left" if abs(angle - upright) < 1 else "right"
+            x, y = q + 2.2 * self.unit * way
+            self.text_mm(x, y, words, size, ha=ahead, **style)
+            return
+        plate = {"facecolor": "white", "edgecolor": "none", "pad": 0.9}
+        x, y = (p + q) / 2
+        self.text_mm(x, y, words, size, ha="center", bbox=plate, **style)
 
     def _arrow(self, p: Floats, q: Floats) -> None:
         length = float(np.linalg.norm(q - p))
@@ -136,30 +150,36 @@ class Page:
         head = min(1.9 * self.unit, length / 3)
         self.line_mm([p, q], 0.5)
         for tip, back in ((p, way), (q, -way)):
-            self.shape_mm([tip, tip + head * back + 0.22 * head * out, tip + head * back - 0.22 * head * out], 0.2, facecolor=INK)
+            self.shape_mm(
+                [tip, tip + head * back + 0.22 * head * out, tip + head * back - 0.22 * head * out], 0.2, facecolor=INK
+            )
 
     def table(
-        self, x: float, y: float, rows: Sequence[Sequence[str]], columns: Sequence[float], *, size: float = 6.0, leading: float = 3.3
+        self,
+        x: float,
+        y: float,
+        rows: Sequence[Sequence[str]],
+        columns: Sequence[float],
+        *,
+        size: float = 6.0,
+        leading: float = 3.3,
     ) -> float:
         """Rows of words at x, y (top left) in layout units, the first row as heads; returns the y below.
 
         columns: right edges (layout units from x) of every column but the first, which is set left.
         """
-        from itertools import pairwise
-
         for number, row in enumerate(rows):
-            weight = "normal"
-            here = y - leading * (number + 0.8)
-            self.text(x, here, row[0], size, color=QUIET if not number else INK, fontweight=weight)
+            level = y - leading * (number + 1)
+            colour = INK if number else QUIET
+            self.text(x, level + 0.3 * leading, row[0], size, color=colour)
             for cell, right in zip(row[1:], columns, strict=True):
-                self.text(x + right, here, cell, size, ha="right", color=QUIET if not number else INK, fontweight=weight)
-        levels = [y - leading * (k + 1.15) for k in range(len(rows))]
-        for k, (level, _) in enumerate(pairwise([*levels, 0.0])):
-            self.line([(x, level), (x + columns[-1], level)], 0.5 if k in (0, len(rows) - 1) else 0.25, color=INK if not k else PALE)
-        return levels[-1]
+                self.text(x + right, level + 0.3 * leading, cell.replace("-", "\u2212"), size, ha="right", color=colour)
+            ends = number in (0, len(rows) - 1)
+            self.line([(x, level), (x + columns[-1], level)], 0.5 if ends else 0.25, color=INK if ends else PALE)
+        return y - leading * len(rows)
 
     def save(self, stem: Path, title: str) -> list[Path]:
-        """STEM.pdf, STEM.svg and STEM.png; letters are embedded as TrueType in the PDF and drawn as outlines in the SVG.
+        """STEM.pdf, STEM.svg and STEM.png; letters are embedded as TrueType in the PDF, outlines in the SVG.
 
         Raises InputError where a file cannot be written.
         """
@@ -168,7 +188,9 @@ class Page:
         from gougeform.files import replaced
 
         made = []
-        with rc_context({"pdf.fonttype": 42, "svg.fonttype": "path", "svg.hashsalt": "gougeform", "font.family": "DejaVu Sans"}):
+        with rc_context(
+            {"pdf.fonttype": 42, "svg.fonttype": "path", "svg.hashsalt": "gougeform", "font.family": "DejaVu Sans"}
+        ):
             for ending, extra in (
                 ("pdf", {"metadata": {"Title": title, "Creator": "gougeform", "CreationDate": None}}),
                 ("svg", {"metadata": {"Title": title, "Creator": "gougeform", "Date": None}}),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,9 +16,32 @@ from gougeform.gouge import Gouge
 from gougeform.jig import Table, clamp_drop, machine_turn
 
 Floats = NDArray[np.float64]
+Place = Callable[[Floats], Floats]
 
 CHECK_BAR_MM = 50.0
-_SCALES = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 75.0, 100.0, 200.0, 500.0)
+_SCALES = (
+    1.0,
+    1.5,
+    2.0,
+    2.5,
+    3.0,
+    4.0,
+    5.0,
+    6.0,
+    8.0,
+    10.0,
+    12.0,
+    15.0,
+    20.0,
+    25.0,
+    30.0,
+    40.0,
+    50.0,
+    75.0,
+    100.0,
+    200.0,
+    500.0,
+)
 _TABLE_LIFT = np.radians(25.0)  # where on the wheel a table's contact is drawn; the recipe leaves it free
 _BEYOND = 34.0  # mm of bar drawn behind hinge or fingers
 _DASH = (0, (4, 2))
@@ -26,7 +51,7 @@ _DASH = (0, (4, 2))
 class SideView:
     """Everything in the wheel's middle plane, machine frame, mm: X toward the person, Z up. None where there is none.
 
-    tool: (n, 2) outline. nose, clamp (face on the underside), hinge, pivots: one for each grind with a place of its own.
+    tool: (n, 2) outline. clamp: a place on the clamp face. pivots: (grind, place) where grinds differ in it.
     """
 
     radius: float | None
@@ -46,8 +71,9 @@ def side_view(gouge: Gouge, edge: Edge) -> SideView:
     k = one.wheel.curvature
     lift = _TABLE_LIFT if isinstance(jig, Table) and k else setting.pivot_angle or 0.0
     pose = one.path.pose(np.array([0.0]))
-    turn, shift = machine_turn(lift) @ pose.turn[:, :, 0], machine_turn(lift) @ (
-        pose.shift[:, 0] + np.array([1 / k if k else 0.0, 0.0, 0.0])
+    turn, shift = (
+        machine_turn(lift) @ pose.turn[:, :, 0],
+        machine_turn(lift) @ (pose.shift[:, 0] + np.array([1 / k if k else 0.0, 0.0, 0.0])),
     )
 
     def placed(yz: Floats) -> Floats:
@@ -110,7 +136,9 @@ def draw_side(page: Page, view: SideView, box: tuple[float, float, float, float]
     if view.support is not None:
         points.append(view.support)
     r = view.radius
-    wheel = np.array([[-0.22 * r, -0.75 * r], [r, 0.75 * r]]) if r is not None else np.array([[-14.0, -30.0], [0.0, 60.0]])
+    wheel = (
+        np.array([[-0.22 * r, -0.75 * r], [r, 0.75 * r]]) if r is not None else np.array([[-14.0, -30.0], [0.0, 60.0]])
+    )
     every = np.concatenate([*points, wheel])
     small, large = every.min(0) - [0, 4.0], every.max(0) + 4.0
     room = np.array([right - left - 7 * u, high - low - 9 * u])
@@ -127,7 +155,7 @@ def draw_side(page: Page, view: SideView, box: tuple[float, float, float, float]
     return scale
 
 
-def _draw_wheel(page: Page, view: SideView, put, scale: float) -> None:  # type: ignore[no-untyped-def]
+def _draw_wheel(page: Page, view: SideView, put: Place, scale: float) -> None:
     if view.radius is None:
         face = put(np.array([[0.0, -60.0], [0.0, 90.0]]))
         page.line_mm(face, 1.4)
@@ -141,7 +169,7 @@ def _draw_wheel(page: Page, view: SideView, put, scale: float) -> None:  # type:
     page.circle_mm(centre, 0.45 * page.unit, 0.5, facecolor=INK)
 
 
-def _draw_tool(page: Page, view: SideView, put, scale: float) -> None:  # type: ignore[no-untyped-def]
+def _draw_tool(page: Page, view: SideView, put: Place, scale: float) -> None:
     if view.support is not None:
         page.shape_mm(put(view.support), 0.8, facecolor=PALE)
     page.shape_mm(put(view.tool), 0.9, facecolor=STEEL)
@@ -156,7 +184,7 @@ def _draw_tool(page: Page, view: SideView, put, scale: float) -> None:  # type: 
         page.circle_mm(put(at), 1.15 * page.unit, 1.0, facecolor=INK if number == 0 else "white")
 
 
-def _draw_dimensions(page: Page, view: SideView, put, names: dict[str, str]) -> None:  # type: ignore[no-untyped-def]
+def _draw_dimensions(page: Page, view: SideView, put: Place, names: dict[str, str]) -> None:
     u = page.unit
     if view.clamp is not None and "projection" in names:
         # Measured along the bar: the nose is carried over to the clamp face's side of it.
@@ -168,9 +196,10 @@ def _draw_dimensions(page: Page, view: SideView, put, names: dict[str, str]) -> 
         page.dimension_mm(put(start), put(end), names["projection"], away=7.5 * u, side=side)
     for count, (number, at) in enumerate(view.pivots):
         rim = at * (view.radius / np.linalg.norm(at)) if view.radius is not None else at * [0.0, 1.0]
-        page.dimension_mm(
-            put(rim), put(at), names[f"rim{number}"], away=0.0 if not count else -5.0 * u * count, along=0.5
-        )
+        # Later grinds stand beside the first one, on the side where the tool is not.
+        way = at - rim
+        side = -1 if way[0] * (view.nose - rim)[1] > way[1] * (view.nose - rim)[0] else 1
+        page.dimension_mm(put(rim), put(at), names[f"rim{number}"], away=6.5 * u * count, side=side)
     if view.radius is not None and view.pivots:
         centre, at = np.zeros(2), view.pivots[0][1]
         page.line_mm(put(np.stack([centre, at])), 0.35, linestyle=_DASH, color=QUIET)
@@ -187,8 +216,10 @@ def _draw_dimensions(page: Page, view: SideView, put, names: dict[str, str]) -> 
             arc = 0.5 * view.radius * np.stack([np.cos(phi), np.sin(phi)], -1)
             page.line_mm(put(arc), 0.5)
             middle = 0.5 * view.radius * np.array([np.cos(turn / 2), np.sin(turn / 2)])
-            page.text_mm(*(put(middle) - [1.0 * u, 0.0]), names["contact"], 6.0, ha="right", va="center", fontweight="bold",
-                         bbox={"facecolor": "#f2f2f2", "edgecolor": "none", "pad": 0.6})  # fmt: skip
+            x, y = put(middle) - np.array([u, 0.0])
+            plate = {"facecolor": "#f2f2f2", "edgecolor": "none", "pad": 0.6}
+            style: Any = {"ha": "right", "va": "center", "fontweight": "bold", "bbox": plate}
+            page.text_mm(x, y, names["contact"], 6.0, **style)
 
 
 def draw_plan(page: Page, gouge: Gouge, edge: Edge, x: float, y: float, behind: float) -> None:
@@ -219,7 +250,7 @@ def draw_section(page: Page, gouge: Gouge, x: float, y: float) -> None:
     v = np.sort(np.concatenate([v, inner[(inner > section.v_left) & (inner < section.v_right)]]))
     flute = section.flute_point(np.linspace(section.u_right, section.u_left, 121))
     ring = np.concatenate([section.outline.point(v), flute])
-    page.shape_mm(ring + [x, y], 1.0, facecolor=STEEL)
+    page.shape_mm(ring + np.array([x, y]), 1.0, facecolor=STEEL)
     page.line_mm([(x - 1.5, y), (x + 1.5, y)], 0.3, color=QUIET)
     page.line_mm([(x, y - 1.5), (x, y + 1.5)], 0.3, color=QUIET)
 
@@ -230,11 +261,39 @@ def draw_middle(page: Page, gouge: Gouge, edge: Edge, x: float, y: float, behind
     down = np.linspace(section.y_floor, section.outline.on_middle_plane(below=True), 81)
     z = gouge.ground.heights(np.stack([np.zeros(81), down], -1)).z
     ring = np.concatenate([np.stack([z, down], -1), [[-behind, down[-1]], [-behind, section.y_floor]]])
-    page.shape_mm(ring + [x, y], 1.0, facecolor=STEEL)
+    page.shape_mm(ring + np.array([x, y]), 1.0, facecolor=STEEL)
     wing = edge.wing(1)
     page.line_mm(np.stack([x + edge.point[2, wing], y + edge.point[1, wing]], -1), 0.9)
     lip = np.array([[edge.point[2, wing][-1], edge.point[1, wing][-1]], [-behind, edge.point[1, wing][-1]]])
-    page.line_mm(lip + [x, y], 0.4)
+    page.line_mm(lip + np.array([x, y]), 0.4)
+
+
+def draw_angles(page: Page, edge: Edge, box: tuple[float, float, float, float]) -> None:
+    """The edge angle along both wings in a box (left, low, right, high; layout units), nose in the middle."""
+    left, low, right, high = box
+    step = 5.0 if np.ptp(edge.wedge) < 25 else 10.0 if np.ptp(edge.wedge) < 60 else 20.0
+    bottom, top = np.floor(edge.wedge.min() / step) * step, np.ceil(edge.wedge.max() / step) * step
+    top = max(top, bottom + step)
+
+    def across(share: Any) -> Any:
+        return (left + right) / 2 + share * (right - left) / 2
+
+    def up(angle: Any) -> Any:
+        return low + (angle - bottom) / (top - bottom) * (high - low)
+
+    for angle in np.arange(bottom, top + step / 2, step):
+        page.line([(left, up(angle)), (right, up(angle))], 0.25, color=PALE)
+        page.text(left - 0.8, up(angle) - 0.7, f"{angle:g}°", 5.0, ha="right", color=QUIET)
+    for share, words in ((-1.0, "left lip"), (0.0, "nose"), (1.0, "right lip")):
+        page.line([(across(share), low), (across(share), low - 0.9)], 0.4)
+        page.text(across(share), low - 3.0, words, 5.0, ha="center", color=QUIET)
+    for share in (-0.5, 0.5):
+        page.line([(across(share), low), (across(share), low - 0.6)], 0.3)
+    page.line([(left, low), (right, low)], 0.5)
+    page.text(left, high + 1.0, "edge angle along both wings", 5.3, color=QUIET)
+    arc = edge.arc - edge.arc[edge.nose]
+    arc = np.where(arc < 0, -arc / arc[0], arc / arc[-1])
+    page.line(np.stack([across(arc), up(edge.wedge)], -1), 1.1)
 
 
 def draw_check_bar(page: Page, x: float, y: float) -> None:

@@ -76,7 +76,8 @@ class Chains:
     @property
     def overlooked(self) -> Ints:
         """Columns with a vertex inside a stretch of one grind that another grind has cut."""
-        inside = np.flatnonzero((self.grind[1:] == self.grind[:-1]) & (self.won[1:] != self.grind[1:])) + 1
+        same = (self.grind[1:] == self.grind[:-1]) & (self.grind[1:] >= 0)
+        inside = np.flatnonzero(same & (self.won[1:] != self.grind[1:])) + 1
         return np.unique(self.column[inside])
 
     def without(self, columns: Ints) -> Chains:

@@ -24,6 +24,7 @@ COMMANDS = {
     "hone": "set a honing wheel to an edge; the shaped hone for the flute",
     "calibrate": "fit a jig's hidden lengths to a few measured pairs",
     "study": "ask one question of thousands of tools: a table, figures, sensitivities",
+    "workbench": "open the page where you turn a knob and see the edge change",
     "profiles": "list the library: bars, flutes, wheels, jigs, grinds, recipes",
 }
 

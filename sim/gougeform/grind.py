@@ -81,6 +81,9 @@ class Pass:
         They come from z = -∞, as the bar does from the handle, or with `from_origin` from z = 0 on, a place in the
         steel: then a wheel that lies wholly behind the origin does not count.
         """
+        if not origin.shape[1]:
+            none, no_code = np.zeros(0), np.zeros(0, np.int8)
+            return Cut(none, none, no_code, no_code, np.zeros((3, 0)), none)
         origin = origin - np.array([0.0, 0.0, self.setback])[:, None]
         found = []
         for begin in range(0, origin.shape[1], _CHUNK):

@@ -29,7 +29,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     common_arguments(parser)
     parser.add_argument("pairs", metavar="PAIRS.csv", help="measured pairs: settings and the angle read on the tool")
     parser.add_argument("--unknown", action="append", default=[], metavar="NAME", help="a length or cant to fit")
-    parser.add_argument("--reading", type=float, metavar="DEG", help="how exact an angle is read: one standard deviation (0.5)")
+    parser.add_argument(
+        "--reading", type=float, metavar="DEG", help="how exact an angle is read: one standard deviation (0.5)"
+    )
     parser.add_argument("--save", metavar="NAME", help="save the jig under this name in your own library")
     parser.add_argument("--library", metavar="FOLDER", help="your own library, where GOUGEFORM_LIBRARY does not say")
     parser.add_argument("--replace", action="store_true", help="overwrite a saved jig of that name")
@@ -93,15 +95,21 @@ def _save_place(arguments: argparse.Namespace) -> Path | None:
         return None
     name = arguments.save.removesuffix(".toml")
     if not name or not all(letter.isalnum() or letter in "-_." for letter in name) or name.startswith("."):
-        raise InputError("--save", f'given "{arguments.save[:60]}", allowed are letters, digits, - _ and .', "choose another")
+        raise InputError(
+            "--save", f'given "{arguments.save[:60]}", allowed are letters, digits, - _ and .', "choose another"
+        )
     folder = arguments.library or os.environ.get(OWN_LIBRARY, "")
     if not folder:
         raise InputError(
-            "--save", "nothing says where your own library is", f"set {OWN_LIBRARY} to a folder, or give --library FOLDER"
+            "--save",
+            "nothing says where your own library is",
+            f"set {OWN_LIBRARY} to a folder, or give --library FOLDER",
         )
     place = Path(folder).expanduser() / "jigs" / f"{name}.toml"
     if place.exists() and not arguments.replace:
-        raise InputError("--save", f"there is a jig {name} already", "choose another name, or add --replace", str(place))
+        raise InputError(
+            "--save", f"there is a jig {name} already", "choose another name, or add --replace", str(place)
+        )
     return place
 
 
@@ -111,12 +119,12 @@ def _title(fit: Fit, count: int) -> str:
     return f"{kind}, {what} fitted to {count} measured pairs"
 
 
-def _readings(pairs: list[Pair], fit: Fit) -> list[list[object]]:
-    rows: list[list[object]] = []
+def _readings(pairs: list[Pair], fit: Fit) -> list[tuple[int, str, float, float]]:
+    rows = []
     k = 0
     for pair in pairs:
         for name, value in pair.read.items():
-            rows.append([pair.line, name, value, value + float(fit.residual[k])])
+            rows.append((pair.line, name, value, value + float(fit.residual[k])))
             k += 1
     return rows
 
@@ -149,10 +157,13 @@ def _show(console: Console, pairs: list[Pair], fit: Fit, reading: float) -> None
     below = f"In 99 of 100 calibrations all lie within these, with readings good to {reading:g}° (standard deviation)."
     console.print(table("The jig", ("", "before", "fitted", "within"), rows, below))
     if len(fit.clamps) > 1:
-        rows = [(name, deg(value, 3)) for name, value in sorted(fit.clamps.items(), key=lambda item: item[1])]
-        console.print(table("What the bar is held against", ("", "misfit"), rows))
-    rows = [(f"line {line}, {name}", deg(read), deg(fitted)) for line, name, read, fitted in _readings(pairs, fit)]  # type: ignore[arg-type]
-    console.print(table("Readings", ("", "read", "fitted"), rows))
-    told = [f"These pairs cannot tell {' and '.join(n.replace('_', ' ') for n in group)} apart; what is given is the jig"
-            " nearest to the one before." for group in fit.blind]  # fmt: skip
+        misfits = [(name, deg(value, 3)) for name, value in sorted(fit.clamps.items(), key=lambda item: item[1])]
+        console.print(table("What the bar is held against", ("", "misfit"), misfits))
+    readings = [(f"line {line}, {name}", deg(read), deg(fitted)) for line, name, read, fitted in _readings(pairs, fit)]
+    console.print(table("Readings", ("", "read", "fitted"), readings))
+    told = [
+        f"These pairs cannot tell {' and '.join(name.replace('_', ' ') for name in group)} apart; what is given is the"
+        " jig nearest to the one before."
+        for group in fit.blind
+    ]
     print_list(console, "Notes", [*told, *([fit.advice] if fit.advice else []), *fit.notes])

@@ -24,11 +24,12 @@ def run(arguments: argparse.Namespace) -> int:
     from gougeform.progress import step
 
     with step("grinding the recipe and drawing its card"):
-        from gougeform.card import content, write_card
+        from gougeform.card import write_card
+        from gougeform.cardcontent import content
         from gougeform.cautions import cautions
-        from gougeform.job import file_name
         from gougeform.folder import publish, stage
         from gougeform.gouge import shape
+        from gougeform.job import file_name
         from gougeform.measures import measure
         from gougeform.recipe import load
 

@@ -57,18 +57,34 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("kind", metavar="KIND", choices=(*KIND_NAMES, "all"), help="the kind of gauge, or all")
     parser.add_argument("recipe", metavar="RECIPE", help="a .toml file, or the name of a library recipe")
     add = parser.add_argument
-    add("--wheel", metavar="MM", action="append", default=[], help="wheel diameter for spacers and wheel gauge; may be repeated")
+    add(
+        "--wheel",
+        metavar="MM",
+        action="append",
+        default=[],
+        help="wheel diameter for spacers and wheel gauge; may be repeated",
+    )
     add("--projection", metavar="MM", action="append", default=[], help="projection of the stop; may be repeated")
     add("--angle", metavar="DEG", action="append", default=[], help="notch of the angle gauge; may be repeated")
     add("--reads", choices=("edge", "chord"), default="edge", help="what notches are labelled with (default edge)")
     add("--foot", metavar="MM", default="8", help="diameter of the foot's end in its pocket (default %(default)s)")
-    add("--slide", choices=("radial", "level"), default="radial", help="how pocket or rod move for a relief (default radial)")
+    add(
+        "--slide",
+        choices=("radial", "level"),
+        default="radial",
+        help="how pocket or rod move for a relief (default radial)",
+    )
     add("--fit", metavar="MM", default="0.2", help="gap on faces that go round a part (default %(default)s)")
     add("--scale", metavar="FACTOR", default="1", help="factor on all lengths, against shrinkage (default %(default)s)")
     add("--chamfer", metavar="MM", default="0.4", help="chamfer at the bed (default %(default)s)")
     add("--text", metavar="MM", default="4", help="height of capital letters (default %(default)s)")
     add("--raised", action="store_true", help="raised text instead of sunk")
-    add("--bed", metavar="WxD", default="220x220", help="width and depth of the printer's bed in mm (default %(default)s)")
+    add(
+        "--bed",
+        metavar="WxD",
+        default="220x220",
+        help="width and depth of the printer's bed in mm (default %(default)s)",
+    )
     add("--no-picture", action="store_true", help="do not draw previews")
     add("--json", action="store_true", help="print one JSON object instead of tables")
     add("-o", metavar="FOLDER", dest="folder", help="write the files here (default out/NAME/gauges)")
@@ -80,9 +96,9 @@ def run(arguments: argparse.Namespace) -> int:
 
     wishes, printing = _asked(arguments)
     with step("grinding the recipe"):
-        from gougeform.job import file_name
         from gougeform.gauges.setup import Setup
         from gougeform.gouge import shape
+        from gougeform.job import file_name
         from gougeform.measures import measure
         from gougeform.recipe import load
 
@@ -132,7 +148,9 @@ def make(kind: str, setup: Setup, folder: Path, *, picture: bool = True) -> tupl
         drawings: list[tuple[str, str, list[str]]] = []
         if picture:
             drawings = [(m.body.name, _heading(m.gauge), _captions(m.gauge)) for m in made if kind != "all"]
-            drawings += [(name, title, [_plate_words(number, len(plates), setup)]) for number, name in enumerate(plates, 1)]
+            drawings += [
+                (name, title, [_plate_words(number, len(plates), setup)]) for number, name in enumerate(plates, 1)
+            ]
         for name, heading, lines in drawings:
             with step(f"drawing {name}"):
                 outcome = make_picture(folder / f"{name}.3mf", inner / f"{name}.png", heading, lines, bed=bed)
@@ -175,8 +193,10 @@ def _written(gauge: Gauge, setup: Setup, inner: Path) -> Made:
     if faults or abs(found.volume - body.volume) > 1e-4 * body.volume:
         why = "; ".join(faults) or "its volume changed when it was written"
         raise InputError(
-            "", f"the {gauge.kind} gauge cannot be printed as it is: {why}",
-            "try another --text, --fit or --chamfer, or leave this kind out", setup.gouge.recipe.source,
+            "",
+            f"the {gauge.kind} gauge cannot be printed as it is: {why}",
+            "try another --text, --fit or --chamfer, or leave this kind out",
+            setup.gouge.recipe.source,
         )
     return Made(gauge, body, found)
 
@@ -272,7 +292,9 @@ def _asked(arguments: argparse.Namespace) -> tuple[Any, Any]:
     )
     sides = arguments.bed.lower().split("x")
     if len(sides) != 2:
-        raise InputError("--bed", f"given {arguments.bed[:40]}, allowed is width x depth in mm", "write it like 220x220")
+        raise InputError(
+            "--bed", f"given {arguments.bed[:40]}, allowed is width x depth in mm", "write it like 220x220"
+        )
     printing = Printing(
         fit_mm=_number("--fit", arguments.fit),
         scale=_number("--scale", arguments.scale),
@@ -290,5 +312,7 @@ def _number(name: str, text: str) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise InputError(name, f"given {text[:40]}, allowed is a number", "write it with a decimal point, without a unit")
+        raise InputError(
+            name, f"given {text[:40]}, allowed is a number", "write it with a decimal point, without a unit"
+        )
     return value

@@ -25,7 +25,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """What `gougeform hone` takes."""
     common_arguments(parser, files=False)
     parser.add_argument(
-        "--wheel", required=True, metavar="DIAMETER|NAME|flat", help="the honing wheel: its diameter in mm, a library wheel, or flat"
+        "--wheel",
+        required=True,
+        metavar="DIAMETER|NAME|flat",
+        help="the honing wheel: its diameter in mm, a library wheel, or flat",
     )
 
 
@@ -66,7 +69,9 @@ def _wheel(recipe: Recipe, text: str) -> Wheel:
         except InputError as error:
             raise InputError("--wheel", error.problem, error.hint, error.file) from error
     if not 5 <= diameter <= 1e6:
-        raise InputError("--wheel", f"given {text}, allowed is a diameter from 5 to 1e6 mm", "give flat for a flat hone")
+        raise InputError(
+            "--wheel", f"given {text}, allowed is a diameter from 5 to 1e6 mm", "give flat for a flat hone"
+        )
     return Wheel(kind="wheel", diameter_mm=diameter, width_mm=own.width_mm, corner_radius_mm=own.corner_radius_mm)
 
 
@@ -100,7 +105,8 @@ def _show(console: Console, found: Honing, flute: float, floor: float) -> None:
 
     edge = found.edge
     console.print(
-        f"Edge at the nose {edge.wedge[edge.nose]:.2f}°; {found.chord:.2f} mm of bevel, its chord at {found.chord_angle:.2f}°.",
+        f"Edge at the nose {edge.wedge[edge.nose]:.2f}°; {found.chord:.2f} mm of bevel, its chord at"
+        f" {found.chord_angle:.2f}°.",
         markup=False,
     )
     rows, stops = [], []

@@ -44,7 +44,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--measured", action="append", default=[], metavar="NAME=VALUE", help="or what is measured on the tool"
     )
     parser.add_argument("--regrind", action="store_true", help="no matching: the cost of grinding RECIPE as it stands")
-    parser.add_argument("--free", action="append", default=[], metavar="NAME[=FROM:TO]", help="a setting that may change")
+    parser.add_argument(
+        "--free", action="append", default=[], metavar="NAME[=FROM:TO]", help="a setting that may change"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -163,11 +165,12 @@ def _show(console: Console, found: Match, misses: dict[str, float]) -> None:
         touch = "all along" if best.light[i] < 5e-4 else first
         name = "nose" if place == 0 else f"{bevel.place[i]:.0f} %"
         rows.append((name, mm(bevel.reach[i, on[-1]]), mm(best.light[i], 3), touch))
-    below = (
-        f"Largest light anywhere {best.largest:.3f} mm."
-        + (f" {found.equal} other settings lie as well; this one costs least steel." if found.equal else "")
+    below = f"Largest light anywhere {best.largest:.3f} mm." + (
+        f" {found.equal} other settings lie as well; this one costs least steel." if found.equal else ""
     )
-    console.print(table("Light between wheel and old bevel", ("place", "bevel", "light", "touches first at"), rows, below))
+    console.print(
+        table("Light between wheel and old bevel", ("place", "bevel", "light", "touches first at"), rows, below)
+    )
     console.print(table("What grinding there costs", ("", ""), _price_rows(found.cost)))
     if any(abs(miss) > 0.005 for miss in misses.values()):
         off = ", ".join(f"{name} by {miss:+.2f}" for name, miss in misses.items() if abs(miss) > 0.005)

@@ -27,7 +27,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """What `gougeform relief` takes."""
     common_arguments(parser)
     parser.add_argument("--land", type=float, metavar="MM", help="what is left of the first bevel at the nose")
-    parser.add_argument("--move", type=float, metavar="MM", help="of pocket or rod toward the wheel (table: degrees flatter)")
+    parser.add_argument(
+        "--move", type=float, metavar="MM", help="of pocket or rod toward the wheel (table: degrees flatter)"
+    )
     parser.add_argument("--angle", type=float, metavar="DEG", help="of the relief where it begins")
 
 
@@ -51,7 +53,9 @@ def run(arguments: argparse.Namespace) -> int:
     family: list[Relief] = []
     if land is None and move is None and angle is None:
         if len(recipe.grinds) < 2:
-            raise InputError("--land", "nothing is asked for, and the recipe has no relief", "give --land, or two of three")
+            raise InputError(
+                "--land", "nothing is asked for, and the recipe has no relief", "give --land, or two of three"
+            )
         relief = _own(middle)
     elif move is not None and angle is not None:
         relief = middle.from_both(move, angle)
@@ -155,6 +159,9 @@ def _show(console: Console, middle: Middle, made: Made, ruler: Made, family: lis
             for i, one in enumerate(family)
             if i == near or len(family) <= 24 or i % (len(family) // 24 + 1) == 0
         ]
-        below = f"All leave a land of {relief.land:g} mm; the arrow: {_USUAL:g}° more acute than the first bevel, a usual choice."
+        below = (
+            f"All leave a land of {relief.land:g} mm; the arrow: {_USUAL:g}° more acute than the first bevel, a usual"
+            " choice."
+        )
         head = ("move", "nose setting", "angle where it begins", "falls away by")
         console.print(table("How far to move, and the angle that gives", head, rows, below))

@@ -18,8 +18,8 @@ from gougeform.settings.show import amount, common_arguments, deg, files_in, fin
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from gougeform.settings.problem import Answer, Problem
     from gougeform.settings.ruler import Confirmed
-    from gougeform.settings.solve import Answer, Problem
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,8 +38,9 @@ def run(arguments: argparse.Namespace) -> int:
     """Solve, round to a ruler, measure both, print and write the recipe with the settings."""
     from gougeform.recipe import to_toml
     from gougeform.settings.bench import bench_of
+    from gougeform.settings.problem import Problem
     from gougeform.settings.ruler import confirmed, corrected, ruled
-    from gougeform.settings.solve import Problem, solve
+    from gougeform.settings.solve import solve
     from gougeform.settings.wants import read_frees, read_wants
 
     recipe = opened(arguments)
@@ -59,9 +60,7 @@ def run(arguments: argparse.Namespace) -> int:
         "family": answer.family,
         "wants": {f"{want.name}_{want.unit}": want.value for want in wants},
         "free": [free.name.name for free in problem.frees],
-        "solutions": [
-            {**_result(problem, exact), "with_a_ruler": _result(problem, ruler)} for exact, ruler in pairs
-        ],
+        "solutions": [{**_result(problem, exact), "with_a_ruler": _result(problem, ruler)} for exact, ruler in pairs],
         "cannot_be_met": [str(unmet) for unmet in answer.unmet],
         "files": files.names,
     }
@@ -114,7 +113,7 @@ def _setting_rows(exact: Confirmed, ruler: Confirmed) -> list[tuple[str, ...]]:
     from gougeform.settings.names import NAMES
     from gougeform.settings.ruler import machine, straight_words
 
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for name, value in exact.values.items():
         if name != "distance":
             unit = NAMES[name].unit
@@ -133,7 +132,7 @@ def _setting_rows(exact: Confirmed, ruler: Confirmed) -> list[tuple[str, ...]]:
 
 
 def _edge_rows(problem: Problem, exact: Confirmed, ruler: Confirmed) -> list[tuple[str, ...]]:
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for want in problem.wants:
         if want.name == "land":
             rows.append(("land to leave", mm(want.value), mm(want.value), mm(want.value)))

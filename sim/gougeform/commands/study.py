@@ -21,10 +21,16 @@ if TYPE_CHECKING:
 def arguments(parser: argparse.ArgumentParser) -> None:
     """What `gougeform study` takes."""
     parser.add_argument("study", metavar="STUDY", nargs="?", help="a .toml file, or the name of a library study")
-    parser.add_argument("--outputs", action="store_true", help="list everything a study can compute, and do nothing else")
-    parser.add_argument("--plot", action="store_true", help="draw response curves, heat maps, fronts and sensitivities too")
+    parser.add_argument(
+        "--outputs", action="store_true", help="list everything a study can compute, and do nothing else"
+    )
+    parser.add_argument(
+        "--plot", action="store_true", help="draw response curves, heat maps, fronts and sensitivities too"
+    )
     parser.add_argument("--workers", metavar="N", help="processes on this machine (default: one for each core)")
-    parser.add_argument("--cluster", metavar="ADDRESS", help="run on the dask.distributed scheduler at this address instead")
+    parser.add_argument(
+        "--cluster", metavar="ADDRESS", help="run on the dask.distributed scheduler at this address instead"
+    )
     parser.add_argument("--restart", action="store_true", help="throw away rows of an earlier run in the same folder")
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     parser.add_argument("-o", metavar="FOLDER", dest="folder", help="write the files here (default out/NAME)")
@@ -39,7 +45,9 @@ def run(arguments: argparse.Namespace) -> int:
         raise InputError("STUDY", "is missing", "name a study file, or say --outputs to see what one can ask for")
     workers = _workers(arguments.workers)
     if workers is not None and arguments.cluster is not None:
-        raise InputError("--workers", "is given beside --cluster", "the cluster has its own workers: give one of the two")
+        raise InputError(
+            "--workers", "is given beside --cluster", "the cluster has its own workers: give one of the two"
+        )
     from gougeform.study.plan import read, text_of
     from gougeform.study.run import run as run_study
 
@@ -86,7 +94,9 @@ def _workers(text: str | None) -> int | None:
     if text is None:
         return None
     if not (text.isascii() and text.isdigit() and 1 <= len(text) <= 4 and 1 <= int(text) <= 1024):
-        raise InputError("--workers", f"given {text[:40]}, allowed is a whole number from 1 to 1024", "leave it out for one a core")
+        raise InputError(
+            "--workers", f"given {text[:40]}, allowed is a whole number from 1 to 1024", "leave it out for one a core"
+        )
     return int(text)
 
 
@@ -115,7 +125,10 @@ def _print(outcome: Outcome, report: dict[str, Any]) -> None:
 
     if outcome.plan.title:
         print(outcome.plan.title)
-    print(f"{report['rows']:,} of {report['tools']:,} tools in the table, {report['computed']:,} computed now in {duration(outcome.seconds)}")
+    print(
+        f"{report['rows']:,} of {report['tools']:,} tools in the table, {report['computed']:,} computed now"
+        f" in {duration(outcome.seconds)}"
+    )
     print(f"  measured             {report['ok']:,}")
     print(f"  against a constraint {report['constraint']:,}")
     print(f"  cannot be ground     {report['failed']:,}")

@@ -83,9 +83,8 @@ def _show(console: Console, found: Sensitivity) -> None:
     for k, name in enumerate(names):
         slope = [f"{value:+.3f}" for value in found.slope[k, :shown]]
         rows.append((f"{name}, {amount(found.value[k], units[k])}", *slope))
-    below = (
-        "Degrees for one mm, one degree or one whole share more; pocket or rod stay where they are. "
-        + ("Over-cut in mm." if cuts else "None of them makes the path cut past its outline.")
+    below = "Degrees for one mm, one degree or one whole share more; pocket or rod stay where they are. " + (
+        "Over-cut in mm." if cuts else "None of them makes the path cut past its outline."
     )
     console.print(table("What one more of each setting does", ("", *head), rows, below))
 

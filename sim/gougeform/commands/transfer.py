@@ -13,7 +13,20 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from gougeform.settings.show import COOL, INK, SOFT, WARM, common_arguments, deg, files_in, finish, line, mm, opened, out_folder
+from gougeform.settings.show import (
+    COOL,
+    INK,
+    SOFT,
+    WARM,
+    common_arguments,
+    deg,
+    files_in,
+    finish,
+    line,
+    mm,
+    opened,
+    out_folder,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,7 +43,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     common_arguments(parser)
     parser.add_argument("--to", action="append", default=[], metavar="wheel=…|jig=…", help="the other wheel or jig")
     parser.add_argument(
-        "--free", action="append", default=[], metavar="NAME[=FROM:TO]", help="a setting beside the distance that may move"
+        "--free",
+        action="append",
+        default=[],
+        metavar="NAME[=FROM:TO]",
+        help="a setting beside the distance that may move",
     )
     parser.add_argument("--keep", action="store_true", help="move nothing but the distance (or a table's tilt)")
     parser.add_argument("--wear", metavar="NEW:WORN[:STEPS]", help="diameters of the wear table, in mm")
@@ -137,7 +154,9 @@ def _diameters(text: str | None, new: float | None) -> list[float]:
     begin, end = (number(part, "--wear", "a diameter") for part in parts[:2])
     count = number(parts[2], "--wear", "the steps") if len(parts) == 3 else float(_STEPS)
     if not (begin > end > 0):
-        raise InputError("--wear", f"given {begin:g} to {end:g} mm, allowed is from a larger to a smaller one", "turn them")
+        raise InputError(
+            "--wear", f"given {begin:g} to {end:g} mm, allowed is from a larger to a smaller one", "turn them"
+        )
     if count != int(count) or not 2 <= count <= 500:
         raise InputError("--wear", f"given {count:g} steps, allowed is a whole number from 2 to 500", "change it")
     return np.linspace(begin, end, int(count)).tolist()

@@ -48,6 +48,7 @@ def run(arguments: argparse.Namespace) -> int:
         usual_port=USUAL_PORT,
         allow_network=arguments.allow_network,
         browser=not arguments.no_browser,
+        say=lambda words: print(words, flush=True),
     )
 
 

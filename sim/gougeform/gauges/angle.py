@@ -1,10 +1,10 @@
 """Angle gauge: notches that the nose goes into, the flute's floor on one side and the bevel on the other.
 
 A hollow bevel touches a straight side at two places only: at its heel (or at the crease before a relief) and where the
-side begins, beside the relief hole that keeps the edge free. On a circle of curvature k a point at chord c from the edge
-has turned by asin(k·c/2) as seen from it, so that line stands at  edge angle + asin(k·a/2) + asin(k·c/2),  a and c being the
-distances of the two places from the edge. A label is the edge angle, or the chord's (edge to heel), which is
-edge angle + asin(k·c/2); the notch under it is cut to that line either way.
+side begins, beside the relief hole that keeps the edge free. On a circle of curvature k the chord to a point at
+distance c from the edge stands at asin(k·c/2) to the tangent there, so the line through both places stands at
+edge angle + asin(k·a/2) + asin(k·c/2), a and c being their distances from the edge. A label is the edge angle, or the
+chord's (edge to heel), which is edge angle + asin(k·c/2); the notch under it is cut to that line either way.
 """
 
 from __future__ import annotations
@@ -54,7 +54,9 @@ def angle_gauges(setup: Setup) -> list[Gauge]:
     label_y = -_HOLE - 2.2 - _OWN_CAP * cap / 2
     text_y = label_y - _OWN_CAP * cap / 2 - 2.6 - setup.room(lines, 0.0)[1] / 2
     low = text_y - setup.room(lines, 0.0)[1] / 2 - 2.4
-    setup.on_bed(wide - 2 * left, depth - low, "the angle gauge", "ask for fewer angles with --angle, or use a larger bed")
+    setup.on_bed(
+        wide - 2 * left, depth - low, "the angle gauge", "ask for fewer angles with --angle, or use a larger bed"
+    )
     plate = box(left, low, wide - left, depth)
     # Round what the fingers hold, then cut: the sides of a notch stay straight up to its mouth's small rounding.
     shape = rounded(plate, 3.0)
@@ -83,13 +85,13 @@ def angle_gauges(setup: Setup) -> list[Gauge]:
             lettering=tuple(letters),
             says=(*labels, *lines),
             dimensions=sizes,
-            use="Lay the gauge in the flute, on its middle line, and push the nose into a notch: the angle is right where no"
-            " light shows at heel and edge. The hole keeps the edge free.",
+            use="Lay the gauge in the flute, on its middle line, and push the nose into a notch: the angle is right"
+            " where no light shows at heel and edge. The hole keeps the edge free.",
             notes=(
                 f"It reads the angle at the {'edge' if reads == 'edge' else 'bevel chord'}"
                 + (
-                    f": the notch for {plain(own, 1)}° is cut to {np.degrees(notch[k]):.2f}°, because a hollow bevel touches"
-                    " it at the heel."
+                    f": the notch for {plain(own, 1)}° is cut to {np.degrees(notch[k]):.2f}°, because a hollow bevel"
+                    " touches it at the heel."
                     if reads == "edge" and _hollow(setup)
                     else "."
                 ),
@@ -125,7 +127,7 @@ def _touching_chord(setup: Setup, angle_deg: float, chord_given: bool = False) -
 
 
 def side_start(setup: Setup, cut: float) -> float:
-    """How far from the edge (mm) a notch's side begins: the hole, less what the gauge's thickness lifts it in the flute."""
+    """How far from the edge (mm) a notch's side begins: the hole, less what the thickness lifts it in the flute."""
     lift = float(setup.gouge.section.flute.height(np.array([_THICK / 2]))[0][0])
     return max(_HOLE - lift / np.sin(cut), 0.0)
 

@@ -114,7 +114,9 @@ def _prism(outline: Polygon, thickness: float, chamfer: float) -> Any:
         return _extruded(polygon, 0.0, thickness)
     foot = [_drawn_in(ring, chamfer) for ring in rings]
     plan = Polygon(foot[0], foot[1:])
-    turned = [((np.roll(a, -1, 0) - a) * (np.roll(b, -1, 0) - b)).sum(1).min() <= 0 for a, b in zip(rings, foot, strict=True)]
+    turned = [
+        ((np.roll(a, -1, 0) - a) * (np.roll(b, -1, 0) - b)).sum(1).min() <= 0 for a, b in zip(rings, foot, strict=True)
+    ]
     if any(turned) or not plan.is_valid:
         raise ValueError(f"the plan is too fine for a chamfer of {chamfer:g} mm")
     n = sum(map(len, rings))

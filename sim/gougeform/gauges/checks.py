@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 _OPPOSED = -0.7  # two faces make a wall where their outward normals point apart by 135° or more
+_STRAIGHT = 3e-5  # mm: a cut through two triangles of one plane gives three points of one line
 _LIFT = 1e-4  # mm: rays start that far inside, so that they do not meet the face they start on
-_CHUNK = 400_000
 
 
 @dataclass(frozen=True)
@@ -43,13 +43,13 @@ def read(path: Path) -> dict[str, Any]:
     if path.suffix.lower() == ".stl":
         return {path.stem: trimesh.load_mesh(path)}
     scene = trimesh.load_scene(path)
-    made = {}
+    made: dict[str, Any] = {}
     for node in scene.graph.nodes_geometry:
         turn, name = scene.graph[node]
         mesh = scene.geometry[name].copy()
         mesh.apply_transform(turn)
         mesh.merge_vertices()
-        made[name] = mesh
+        made[str(name)] = mesh
     return made
 
 
@@ -82,7 +82,7 @@ def steepest_overhang(v: Floats, f: NDArray[np.intp]) -> float:
 def thinnest_wall(v: Floats, f: NDArray[np.intp], bands: Sequence[tuple[float, float]] = (), rays: int = 400) -> float:
     """Thinnest wall in mm: rays from points of the surface straight into the material to the opposite face.
 
-    Rays start where a fixed sequence puts them, spread by area, plus one in the middle of each large side face.
+    Rays start where a fixed sequence puts them, spread by area.
     """
     normal, area = _normals(v, f)
     side = np.abs(normal[:, 2]) < 0.5
@@ -111,45 +111,43 @@ def thinnest_wall(v: Floats, f: NDArray[np.intp], bands: Sequence[tuple[float, f
 
 
 def first_hits(v: Floats, f: NDArray[np.intp], start: Floats, way: Floats) -> tuple[Floats, NDArray[np.intp]]:
-    """How far (n,) mm rays go until the first triangle, and which (n,), -1 for none. Möller and Trumbore's test."""
-    a = v[f[:, 0]]
-    e1, e2 = v[f[:, 1]] - a, v[f[:, 2]] - a
+    """How far (n,) mm rays go until the first triangle, and which (n,), -1 for none.
+
+    Triangles whose boxes a ray misses are left out, the others go through Möller and Trumbore's test.
+    """
+    corner = v[f]
+    low, high = corner.min(1) - 1e-6, corner.max(1) + 1e-6
     far, hit = np.full(len(start), np.inf), np.full(len(start), -1, np.intp)
-    step = max(1, _CHUNK // len(f))
-    for k in range(0, len(start), step):
-        o, d = start[k : k + step, None], way[k : k + step, None]
-        h = np.cross(d, e2[None])
+    for k, (o, d) in enumerate(zip(start, way, strict=True)):
+        slow = np.where(np.abs(d) < 1e-12, 1e-12, d)
+        one, two = (low - o) / slow, (high - o) / slow
+        near = np.flatnonzero(np.minimum(one, two).max(1) <= np.minimum(np.maximum(one, two).min(1), far[k]))
+        a, e1, e2 = corner[near, 0], corner[near, 1] - corner[near, 0], corner[near, 2] - corner[near, 0]
+        h = np.cross(d, e2)
         det = (e1 * h).sum(-1)
         with np.errstate(divide="ignore", invalid="ignore"):
             s = o - a
             u = (s * h).sum(-1) / det
-            q = np.cross(s, e1[None])
-            w = (d * q).sum(-1) / det
+            q = np.cross(s, e1)
+            w = (q @ d) / det
             t = (e2 * q).sum(-1) / det
             ok = (np.abs(det) > 1e-14) & (u >= -1e-9) & (w >= -1e-9) & (u + w <= 1 + 1e-9) & (t > 0)
-        t = np.where(ok, t, np.inf)
-        best = t.argmin(1)
-        far[k : k + step] = t[np.arange(len(t)), best]
-        hit[k : k + step] = np.where(np.isfinite(far[k : k + step]), best, -1)
+        if ok.any():
+            best = int(np.where(ok, t, np.inf).argmin())
+            far[k], hit[k] = t[best], near[best]
     return far, hit
 
 
 def crossings(v: Floats, f: NDArray[np.intp]) -> int:
     """How many pairs of triangles without a common corner cut each other."""
     from scipy.spatial import cKDTree
+    from shapely import STRtree, box
 
     corner = v[f]
     low, high = corner.min(1), corner.max(1)
-    order = np.argsort(low[:, 0])
-    # Sweep along x: only triangles whose boxes overlap can meet.
-    ends = np.searchsorted(low[order, 0], high[order, 0], side="right")
-    count = ends - np.arange(len(order)) - 1
-    first = np.repeat(np.arange(len(order)), count)
-    second = first + 1 + np.arange(len(first)) - np.repeat(np.cumsum(count) - count, count)
-    i, j = order[first], order[second]
-    ok = np.ones(len(i), bool)
-    for axis in (1, 2):
-        ok &= (low[i, axis] < high[j, axis] - 1e-9) & (low[j, axis] < high[i, axis] - 1e-9)
+    boxes = box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+    i, j = STRtree(boxes).query(boxes)
+    ok = (i < j) & (low[i, 2] < high[j, 2] - 1e-9) & (low[j, 2] < high[i, 2] - 1e-9)
     i, j = i[ok], j[ok]
     # Corners that lie in one place are one corner, however the file numbers them.
     same = cKDTree(v).query(v, k=1)[1]
@@ -200,7 +198,7 @@ def section(mesh: Any, z: float) -> Any:
     shape = Polygon()
     for part in sorted(get_parts(list(polygonize(unary_union(lines)))), key=lambda p: -Polygon(p.exterior).area):
         shape = shape.symmetric_difference(Polygon(part.exterior))
-    return shape
+    return shape.simplify(_STRAIGHT)
 
 
 def _normals(v: Floats, f: NDArray[np.intp]) -> tuple[Floats, Floats]:

@@ -11,8 +11,9 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from shapely import affinity, set_precision
-from shapely.geometry import MultiPolygon, Polygon
+import numpy as np
+from shapely import affinity, get_parts, set_precision
+from shapely.geometry import MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
@@ -22,7 +23,7 @@ LEADING = 1.6
 """Distance of base lines in cap heights."""
 _UNIT = 200.0  # size at which outlines are read; curves are made into lines that fine
 _CAP = 0.7295  # cap height of the font per size
-_DETAIL = 0.02  # mm: outlines are simplified by no more than that
+_DETAIL = 0.03  # mm: outlines are simplified by no more than that
 _GRID = 1e-3  # mm: corners stand on this grid, so that none are nearly the same
 
 
@@ -40,27 +41,45 @@ def line_shape(text: str, cap_mm: float) -> BaseGeometry:
 
     Raises ValueError for a character the font has no outline for.
     """
+    scale = cap_mm / (_UNIT * _CAP)
+    x, parts = 0.0, []
+    for character in text:
+        shape, advance = _glyph(character)
+        small = affinity.scale(shape, NARROW * scale, scale, origin=(0, 0)).simplify(_DETAIL)
+        parts += [affinity.translate(p, x) for p in get_parts(small) if not p.is_empty]
+        x += NARROW * scale * advance
+    return set_precision(MultiPolygon(parts), _GRID) if parts else Polygon()
+
+
+@lru_cache(maxsize=256)
+def _glyph(character: str) -> tuple[BaseGeometry, float]:
+    """A character's outline at size _UNIT, and how far the next one stands from it."""
+    from matplotlib.font_manager import get_font
+    from matplotlib.ft2font import LoadFlags
     from matplotlib.textpath import TextPath
 
-    missing = [c for c in text if not _known(c)]
-    if missing:
-        raise ValueError(f"no outline for {missing[0]!r}")
-    if not text.strip():
-        return Polygon()
-    rings = [Polygon(ring) for ring in TextPath((0, 0), text, size=_UNIT, prop=_font()).to_polygons() if len(ring) > 3]
+    if not _known(character):
+        raise ValueError(f"no outline for {character!r}")
+    font = get_font(_font().get_file())
+    font.set_size(_UNIT, 72)
+    advance = font.load_char(ord(character), flags=LoadFlags.NO_HINTING).linearHoriAdvance / 65536
+    if not character.strip():
+        return Polygon(), advance
+    if character == "°":  # the font's own ring is thinner than a nozzle
+        middle = Point(advance / 2, (_CAP - 0.17) * _UNIT)
+        return middle.buffer(0.17 * _UNIT).difference(middle.buffer(0.072 * _UNIT)), advance
+    rings = TextPath((0, 0), character, size=_UNIT, prop=_font()).to_polygons()
     # A ring inside another one is a counter: it takes away what the larger one gave.
     shape: BaseGeometry = Polygon()
-    for ring in sorted(rings, key=lambda r: -r.area):
+    for ring in sorted((Polygon(r) for r in map(np.asarray, rings) if len(r) > 3), key=lambda r: -r.area):
         shape = shape.symmetric_difference(ring.buffer(0))
-    scale = cap_mm / (_UNIT * _CAP)
-    small = affinity.scale(shape, NARROW * scale, scale, origin=(0, 0)).simplify(_DETAIL)
-    return set_precision(small, _GRID)
+    return shape, advance
 
 
 def _known(character: str) -> bool:
     from matplotlib.font_manager import get_font
 
-    return character == " " or get_font(_font().get_file()).get_char_index(ord(character)) != 0
+    return get_font(_font().get_file()).get_char_index(ord(character)) != 0
 
 
 def printable(text: str) -> str:

@@ -69,17 +69,18 @@ def projection_stops(setup: Setup) -> list[Gauge]:
         if post:
             lowered.append(box(-_PAST, a - _PAST if a == 0 else a, p - depth, b + _PAST if b == edges[-1] else b))
             # Posts keep off their neighbours: two that met in one upright line would not be one clean solid.
-            lowered += [box(-_PAST, y, p + _PAST, y + _GAP) for y in ((a,) if a else ()) + ((b - _GAP,) if b < edges[-1] else ())]
+            lowered += [
+                box(-_PAST, y, p + _PAST, y + _GAP)
+                for y in ((a,) if a else ()) + ((b - _GAP,) if b < edges[-1] else ())
+            ]
         letters.append(setup.text(lines, ((p - depth) / 2, (a + b) / 2), _PLATE))
         if len(lengths) > 1 and b != edges[-1]:
             line = mark_line([(2.0, b), (p - depth - 1.5, b)])
             letters.append(Lettering(line, _PLATE, mark=True))
     if post is None:
-        note = "There is no room for a post under this nose, so nothing stops it: bring the nose level with the lane's end by eye."
+        note = "There is no room for a post under this nose: nothing stops it but your eye."
     else:
-        note = (
-            "The post fits the bevel of this recipe. Before the first grind set the nose level with the lane's end by eye."
-        )
+        note = "The post fits this recipe's bevel. Before the first grind set the nose level with the lane's end by eye."
     return [
         Gauge(
             kind="projection",

@@ -1,8 +1,8 @@
 """Relief block: as wide as pocket or rod move from the first setting to the second.
 
-Between a fixed stop and the slide that carries pocket or rod it takes the place of measuring twice. Straight toward the
-wheel's axis that is the difference of the rim distances; on a level slide it is the difference of the level parts of the
-centre distances, at the height that both settings share.
+Between a fixed stop and the slide that carries pocket or rod it takes the place of measuring twice. Straight toward
+the wheel's axis that is the difference of the rim distances; on a level slide it is the difference of the level parts
+of the centre distances, at the height that both settings share.
 """
 
 from __future__ import annotations
@@ -27,7 +27,9 @@ def relief_blocks(setup: Setup) -> list[Gauge]:
     grinds = setup.gouge.recipe.grinds
     if len(grinds) < 2:
         raise InputError(
-            "grind", "the recipe has one grind, so there is no second setting", "add a [[grind]] with land_mm for a relief"
+            "grind",
+            "the recipe has one grind, so there is no second setting",
+            "add a [[grind]] with land_mm for a relief",
         )
     return [_block(setup, number) for number in range(1, len(grinds))]
 
@@ -43,7 +45,8 @@ def offset(setup: Setup, number: int) -> float:
         raise InputError("jig.kind", "a table is tilted, not moved, for a relief", "use the angle gauge to tilt it")
     if later.wheel.diameter_mm != first.wheel.diameter_mm or later.jig.kind != first.jig.kind:
         raise InputError(
-            where, "the relief has a wheel or jig of its own, so no block leads from one setting to the other",
+            where,
+            "the relief has a wheel or jig of its own, so no block leads from one setting to the other",
             "use a rim spacer for each",
         )
     a, b = setup.gouge.settings[0], setup.gouge.settings[number]
@@ -55,7 +58,8 @@ def offset(setup: Setup, number: int) -> float:
     assert later.jig.kind != "table"
     if first.jig.height_mm != later.jig.height_mm:
         raise InputError(
-            f"{where}.height_mm", "the two settings differ in height, so no level slide leads from one to the other",
+            f"{where}.height_mm",
+            "the two settings differ in height, so no level slide leads from one to the other",
             "give both the same height_mm, or use --slide radial",
         )
     if a.centre_distance is None or b.centre_distance is None:
@@ -73,7 +77,7 @@ def _block(setup: Setup, number: int) -> Gauge:
         raise InputError(
             f"grind.{number}",
             f"first and second setting are {width:.2f} mm apart, and a block needs {LEAST_WALL_MM:g} mm or more",
-            "set it with feeler gauges, or use the rim spacers; if only the projection differs, use the projection stop",
+            "set it with feeler gauges or rim spacers; if only the projection differs, use the projection stop",
         )
     parts = [
         "RELIEF BLOCK" if len(setup.gouge.recipe.grinds) == 2 else f"RELIEF {number} BLOCK",
@@ -93,12 +97,14 @@ def _block(setup: Setup, number: int) -> Gauge:
         blade = box(0, 0, _BLADE + 3.5, width)
         blade = rounded(blade, 1.0) if width > 2.5 else blade
         shape, middle = unary_union([blade, flag]), (_BLADE + text_wide / 2, width / 2)
-    setup.on_bed(*(shape.bounds[2] - shape.bounds[0], shape.bounds[3] - shape.bounds[1]), "the relief block", "use a larger bed")
+    setup.on_bed(
+        *(shape.bounds[2] - shape.bounds[0], shape.bounds[3] - shape.bounds[1]), "the relief block", "use a larger bed"
+    )
     towards = "toward the wheel" if by > 0 else "away from the wheel"
     how = "straight to its axis" if setup.wishes.slide == "radial" else "on a level slide"
     note = (
-        f"This is for a {pivot.lower()} that moves straight toward the wheel's axis; on a slide that stays level ask for"
-        " --slide level."
+        f"This is for a {pivot.lower()} that moves straight toward the wheel's axis; on a slide that stays level ask"
+        " for --slide level."
         if setup.wishes.slide == "radial"
         else f"This is for a slide that stays level at {grind.jig.height_mm:g} mm from the height of the wheel's axis."  # type: ignore[union-attr]
     )

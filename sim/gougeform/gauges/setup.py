@@ -20,9 +20,9 @@ from gougeform.gouge import Gouge
 class Wishes:
     """What was asked for beyond the recipe; empty means: as the recipe says.
 
-    wheel_mm: diameters for rim spacers and wheel gauge. projection_mm, angle_deg: steps and notches. reads: what a notch
-    is labelled with, the angle at the edge or the chord's. foot_mm: diameter of the foot's end. slide: how pocket or rod
-    move from the first to the second setting, straight toward the wheel's axis or level.
+    wheel_mm: diameters for rim spacers and wheel gauge. projection_mm, angle_deg: steps and notches. reads: what a
+    notch is labelled with, the angle at the edge or the chord's. foot_mm: diameter of the foot's end. slide: how pocket
+    or rod move from the first to the second setting, straight toward the wheel's axis or level.
     """
 
     wheel_mm: tuple[float, ...] = ()

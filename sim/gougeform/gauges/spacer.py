@@ -15,6 +15,7 @@ from shapely.geometry import Polygon, box
 from gougeform.errors import InputError
 from gougeform.gauges.gauge import Gauge, disc, mm, plain, rounded
 from gougeform.gauges.setup import Setup, wheel_words
+from gougeform.jig import Table
 
 _THICK = 8.0
 _LEAST_BODY = 8.0  # mm between the deepest points of the seats
@@ -41,16 +42,16 @@ def reaches(setup: Setup) -> list[Reach]:
     """
     found: list[Reach] = []
     gouge = setup.gouge
-    for number, (grind, jig, one) in enumerate(
-        zip(gouge.recipe.grinds, gouge.jigs, gouge.ground.passes, strict=True)
-    ):
-        if grind.jig.kind == "table" or not hasattr(jig, "pivot"):
+    for number, (grind, jig, one) in enumerate(zip(gouge.recipe.grinds, gouge.jigs, gouge.ground.passes, strict=True)):
+        if grind.jig.kind == "table" or isinstance(jig, Table):
             raise InputError(
                 "jig.kind",
                 "a table has no pocket or rod whose distance a spacer could set",
                 "use the angle gauge to tilt the table",
             )
-        pin, pivot = (setup.wishes.foot_mm, "POCKET") if grind.jig.kind == "foot" else (grind.jig.rod_diameter_mm, "ROD")
+        pin, pivot = (
+            (setup.wishes.foot_mm, "POCKET") if grind.jig.kind == "foot" else (grind.jig.rod_diameter_mm, "ROD")
+        )
         across = grind.path.contact_mm if grind.path.path == "traced" and grind.jig.kind == "foot" else 0.0
         angle = jig.pivot.nose_angle(jig.rim, one.wheel.curvature, across)
         for diameter in setup.wishes.wheel_mm or (grind.wheel.diameter_mm,):
@@ -80,7 +81,7 @@ def _spacer(setup: Setup, reach: Reach) -> Gauge:
             f"grind.{reach.grind}.rim_distance_mm",
             f"rim to {reach.pivot.lower()} is {reach.rim_mm:.2f} mm, and the two seats need at least"
             f" {radius + _LEAST_BODY:.2f} mm",
-            "a longer projection or a larger nose angle moves it away from the wheel; else set this distance with a ruler"
+            "a longer projection or a larger nose angle moves it away from the wheel; else use a ruler"
             + (", or give a thinner foot with --foot" if reach.pivot == "POCKET" else ""),
         )
     fit = setup.printing.fit_mm
@@ -104,7 +105,9 @@ def _spacer(setup: Setup, reach: Reach) -> Gauge:
             "ask for smaller text, or set the distance with a ruler",
         )
     sag = 0.0 if curve == 0 else (1 - np.sqrt(1 - (curve * wide / 2) ** 2)) / curve
-    setup.on_bed(end + sag, wide, f"the rim spacer for {reach.rim_mm:.1f} mm", "use a larger bed, or set it with a ruler")
+    setup.on_bed(
+        end + sag, wide, f"the rim spacer for {reach.rim_mm:.1f} mm", "use a larger bed, or set it with a ruler"
+    )
     narrow = max(2 * (seat + _SHOULDER), 0.0 if turned else setup.room(lines)[1])
     shape = _body(end, wide, narrow if not turned else wide, sag, bottom)
     if curve:
@@ -125,8 +128,9 @@ def _spacer(setup: Setup, reach: Reach) -> Gauge:
             "seat_diameter_mm": 2 * seat,
             **({} if reach.wheel_mm is None else {"wheel_diameter_mm": reach.wheel_mm}),
         },
-        use=f"Wheel standing still: lay the wide end on the wheel's rim, square across its face, and bring the {pin.lower()}"
-        f" into the other seat: the {reach.pivot.lower()}'s centre is then {reach.rim_mm:.2f} mm from the rim.",
+        use="Wheel standing still: lay the wide end on the wheel's rim, square across its face, and bring the"
+        f" {pin.lower()} into the other seat: the {reach.pivot.lower()}'s centre is then {reach.rim_mm:.2f} mm from the"
+        " rim.",
         notes=(f"The seat is for the {'end of a foot' if pin == 'FOOT' else 'rod'} of {mm(reach.pin_mm)} diameter.",),
     )
 

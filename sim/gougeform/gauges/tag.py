@@ -18,7 +18,12 @@ def tags(setup: Setup) -> list[Gauge]:
     recipe = setup.gouge.recipe
     name = lettering.printable((recipe.name or "gouge").replace("-", " ").replace("_", " "))
     angle = float(setup.edge.wedge[setup.edge.nose])
-    parts = [name.upper(), f"NOSE\u00a0{plain(angle, 1)}°", f"WING\u00a0{mm(setup.edge.wing_length(1), 1)}", setup.wheel_words]
+    parts = [
+        name.upper(),
+        f"NOSE\u00a0{plain(angle, 1)}°",
+        f"WING\u00a0{mm(setup.edge.wing_length(1), 1)}",
+        setup.wheel_words,
+    ]
     lines = [*setup.wrapped(parts[:1], _ROOM), *setup.wrapped(parts[1:], _ROOM)]
     wide, high = setup.room(lines, 3.0)
     wide += 2 * _HOLE + 4

@@ -1,7 +1,7 @@
 """Outline template: the edge from above as a cut-out, both wings, taken from the measured edge.
 
-The cut-out is what the tool covers seen from above: the edge from lip to lip, from there the heel out to the bar's sides,
-and the bar behind. Widened by the fit all round. Small marks show where the angles along the wings are given.
+The cut-out is what the tool covers seen from above: the edge from lip to lip, from there the heel out to the bar's
+sides, and the bar behind. Widened by the fit all round. Small marks show where the angles along the wings are given.
 """
 
 from __future__ import annotations
@@ -63,8 +63,8 @@ def outline_templates(setup: Setup) -> list[Gauge]:
                 "lip_width_mm": float(edge.point[0, -1] - edge.point[0, 0]),
                 "gap_mm": fit,
             },
-            use="Look straight down on the flute and bring the cut-out round the edge, text up: the gap is even along both"
-            " wings. The marks stand at the nose and at 25, 50 and 75 % of each wing.",
+            use="Look straight down on the flute and bring the cut-out round the edge, text up: the gap is even along"
+            " both wings. The marks stand at the nose and at 25, 50 and 75 % of each wing.",
         )
     ]
 

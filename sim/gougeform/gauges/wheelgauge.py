@@ -5,12 +5,14 @@ Arcs are long enough that neighbours differ by 0.2 mm in the middle when both en
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from shapely.geometry import Polygon, box
 from shapely.ops import unary_union
 
 from gougeform.errors import InputError
-from gougeform.gauges.gauge import Gauge, Lettering, disc, plain, rounded
+from gougeform.gauges.gauge import Gauge, disc, plain, rounded
 from gougeform.gauges.setup import Setup, unique
 
 _THICK = 3.0
@@ -41,12 +43,16 @@ def wheel_gauges(setup: Setup) -> list[Gauge]:
 
 def _gauge(setup: Setup, sizes: list[float]) -> Gauge:
     if len(sizes) < 2:
-        raise InputError("--wheel", "given one diameter, a wheel gauge needs two or more", "add --wheel with another diameter")
-    chord = max([_LEAST_CHORD] + [_readable(a, b) for a, b in zip(sizes, sizes[1:], strict=False)])
+        raise InputError(
+            "--wheel", "given one diameter, a wheel gauge needs two or more", "add --wheel with another diameter"
+        )
+    chord = max([_LEAST_CHORD] + [_readable(a, b) for a, b in pairwise(sizes)])
     smallest = sizes[-1]
     if chord > 0.9 * smallest:
         raise InputError(
-            "--wheel", f"{smallest:g} mm lies too near its neighbour to be told apart on so small a wheel", "ask for larger steps"
+            "--wheel",
+            f"{smallest:g} mm lies too near its neighbour to be told apart on so small a wheel",
+            "ask for larger steps",
         )
     pitch = chord + _TOOTH
     columns = (len(sizes) + 1) // 2
@@ -86,8 +92,8 @@ def _gauge(setup: Setup, sizes: list[float]) -> Gauge:
         lettering=tuple(letters),
         says=(*(f"Ø{plain(d, 1)}" for d in sizes), *lines),
         dimensions={f"diameter_{plain(d, 1)}_mm": d for d in sizes} | {"chord_mm": chord},
-        use="Wheel standing still and unplugged: try the arcs on its rim. Light in the middle: the wheel is smaller than"
-        " the arc's size. Light at the ends: it is larger.",
+        use="Wheel standing still and unplugged: try the arcs on its rim. Light in the middle: the wheel is smaller"
+        " than the arc's size. Light at the ends: it is larger.",
     )
 
 

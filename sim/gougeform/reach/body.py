@@ -28,6 +28,9 @@ BEHIND_HEEL = (CHEEK, SHANK, FERRULE, HANDLE)
 CHEEK_BEHIND_MM = 10.0
 """The bar's sides count as cheek down to this far behind the rearmost place of heel and edge, then as shank."""
 
+HEEL_STRIP_MM = 1.0
+"""The first part of the bar's sides behind the heel counts as heel; clearance behind the heel starts after it."""
+
 SAGITTA_MM = 0.01
 """Largest distance of a patch's surface from the patch."""
 
@@ -75,12 +78,12 @@ class Body:
     @cached_property
     def near(self) -> Cloud:
         """The parts that are always close to the wood: everything down to the end of the cheek, and the flute."""
-        return _cloud(self.corners, np.flatnonzero(self.part <= FLUTE))
+        return cloud_of(self.corners, np.flatnonzero(self.part <= FLUTE))
 
     @cached_property
     def far(self) -> Cloud:
         """Shank, ferrule and handle."""
-        return _cloud(self.corners, np.flatnonzero(self.part > FLUTE))
+        return cloud_of(self.corners, np.flatnonzero(self.part > FLUTE))
 
     @cached_property
     def far_balls(self) -> tuple[Floats, Floats]:
@@ -124,7 +127,9 @@ def build_body(gouge: Gouge, *, fineness: float = 1.0, head_only: bool = False) 
         flat = section.outline.point(v)
         start = gouge.ground.heights(flat).z
         back = max(rear - CHEEK_BEHIND_MM, -length)
-        pieces.append(_wall(flat, start, np.full(len(v), back), _count(start.min() - back, 3.0, fineness), CHEEK))
+        strip = np.maximum(start - HEEL_STRIP_MM, back)
+        pieces.append(_wall(flat, start, strip, _count(HEEL_STRIP_MM, 1.0, fineness), HEEL))
+        pieces.append(_wall(flat, strip, np.full(len(v), back), _count(start.min() - back, 2.0, fineness), CHEEK))
         flute_end = -min(gouge.recipe.flute.length_mm, length)
         behind = np.full(len(v), min(back, -1e-9))
         pieces.append(_wall(flat, behind, np.full(len(v), -length), _count(length + back, 8.0, fineness), SHANK))
@@ -235,7 +240,8 @@ def _spread(points: Floats, many: int) -> Floats:
     return points[chosen]
 
 
-def _cloud(corners: Floats, patch: Ints) -> Cloud:
+def cloud_of(corners: Floats, patch: Ints) -> Cloud:
+    """Some of the patches with corners (n, 4, 3) as a cloud."""
     flat = np.round(corners[patch].reshape(-1, 3), 9)
     if not len(flat):
         return Cloud(patch, np.zeros((0, 3)), np.zeros((0, 4), np.intp))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, Cloud
+from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, Cloud, cloud_of
 from gougeform.reach.posture import Places, Postures, placed, turned_about_edge
 from gougeform.work.distance import BEND_REACH_MM, Wood
 
@@ -137,6 +137,64 @@ class Contact:
             alpha[live] += step
             self._past_witnesses(postures, limit, live, alpha, witness, witness_part, part, touch)
         return Found(np.where(clear, alpha, np.inf), part, touch)
+
+    def stopper(self, postures: Postures) -> tuple[Ints, Floats]:
+        """What stops slightly smaller angles: part (n,), an index into PARTS or -1, and tool points (n, 3) mm."""
+        part, touch = np.full(len(postures), -1), np.full((len(postures), 3), np.nan)
+        todo = np.flatnonzero(postures.alpha > 0)
+        for back in np.radians([0.02, 0.1, 0.5, 2.0]):
+            if not len(todo):
+                break
+            now = postures.take(todo)
+            step, point, which = self._worst(now.at(np.maximum(now.alpha - back, 0.0)))
+            found = step > 0
+            part[todo[found]], touch[todo[found]] = which[found], point[found]
+            todo = todo[~found]
+        return part, touch
+
+    def gaps(self, postures: Postures) -> Floats:
+        """(n, 4) mm: smallest gap between the wood and each part behind the heel, in the order of BEHIND_HEEL.
+
+        Good to FINEST_MM; infinite for a part the tool does not have.
+        """
+        n = len(postures)
+        out = np.full((n, len(BEHIND_HEEL)), np.inf)
+        turn, shift = placed(self.body, self.places, postures)
+        for column, part in enumerate(BEHIND_HEEL):
+            mine = np.flatnonzero(self.body.part == part)
+            if not len(mine):
+                continue
+            cloud = cloud_of(self.body.corners, mine)
+            for begin in range(0, n, _DENSE):
+                rows = np.arange(begin, min(begin + _DENSE, n))
+                out[rows, column] = self._gap(cloud, turn[rows], shift[rows])
+        return out
+
+    def _gap(self, cloud: Cloud, turn: Floats, shift: Floats) -> Floats:
+        at = (turn.reshape(-1, 3) @ cloud.vertices.T).reshape(len(turn), 3, -1) + shift[:, :, None]
+        x, rho = at[:, 0], np.hypot(at[:, 1], at[:, 2])
+        low = self.wood.at_least_anywhere(x, rho)
+        here = np.arange(len(turn))
+        k = low.argmin(1)
+        best = self.wood.distance(x[here, k], rho[here, k])
+        i, k = np.nonzero(low < best[:, None])
+        np.minimum.at(best, i, self.wood.distance(x[i, k], rho[i, k]))
+        least = low[:, cloud.corner[:, 0]]
+        for c in (1, 2, 3):
+            least = np.minimum(least, low[:, cloud.corner[:, c]])
+        row, patch = np.nonzero(least - self.body.radius[cloud.patch] < best[:, None] - FINEST_MM)
+        patch = cloud.patch[patch]
+        corners = self.body.corners[patch]
+        while len(row):
+            least = -_most(-self._corner_distances(turn, shift, row, corners))
+            np.minimum.at(best, row, least)
+            middle = corners.mean(1)
+            off = corners - middle[:, None]
+            radius = np.sqrt(_most(np.einsum("nij,nij->ni", off, off)))
+            dip = self._dips(turn, shift, row, middle, radius)
+            near = least - dip < best[row] - FINEST_MM
+            row, patch, corners = _cut_up(row[near], patch[near], corners[near])
+        return best
 
     def _past_witnesses(
         self,

@@ -29,6 +29,7 @@ class Fineness:
     """How the search is laid out. stations: of the edge at first; lam_deg: step of the inclination at first.
 
     rounds: how often the steps are halved around the best. most_deg: clearance angles beyond are not looked for.
+    enough_deg: a place with a clear posture of so small an angle is done, without the search for a smaller one.
     """
 
     stations: int = 17
@@ -36,6 +37,7 @@ class Fineness:
     lam_most_deg: float = 80.0
     rounds: int = 6
     most_deg: float = 30.0
+    enough_deg: float = 0.0
 
 
 USUAL = Fineness()
@@ -89,7 +91,13 @@ class _State:
     part: Ints
     touch: Floats
     bound: Floats
+    enough: float
     solved: int = 0
+
+    def cap(self, group: Ints, most: float) -> Floats:
+        """(n,) rad: larger angles are no gain for these groups; below zero where one is done."""
+        known = self.alpha[group]
+        return np.where(known <= self.enough, -1.0, np.minimum(known - _GAIN, most))
 
 
 def search(
@@ -106,6 +114,7 @@ def search(
         np.full(groups, -1),
         np.full((groups, 3), np.nan),
         np.full(groups, np.inf),
+        np.radians(fineness.enough_deg) + 1e-9,
     )
     ends = usable_stations(contact.body)
     stations = np.round(np.linspace(*ends, fineness.stations)).astype(np.intp)
@@ -166,7 +175,7 @@ def _solve(
     state.bound[group[i]], state.station[group[i]], state.lam[group[i]] = bound[i], postures.station[i], postures.lam[i]
     level = np.zeros(len(bound), np.intp)
     while True:
-        order = order[bound[order] <= np.minimum(state.alpha[group[order]] - _GAIN, most)]
+        order = order[bound[order] <= state.cap(group[order], most)]
         if not len(order):
             return
         order = order[np.lexsort((plain[order], np.round(bound[order] / _GAIN), group[order]))]
@@ -178,7 +187,7 @@ def _solve(
             these = now[number]
             if not len(these):
                 continue
-            cap = np.minimum(state.alpha[group[these]] - _GAIN, most)
+            cap = state.cap(group[these], most)
             begin_at = postures.take(these).at(bound[these])
             if number == 0:
                 bound[these] = contact.scouted(begin_at, cap, many=True)
@@ -195,7 +204,7 @@ def _take_in(
     contact: Contact, postures: Postures, group: Ints, state: _State, most: float, limit: Limit | None
 ) -> None:
     """Solve postures and keep those that are better than what is known of their groups."""
-    cap = np.minimum(state.alpha[group] - _GAIN / 2, most)
+    cap = state.cap(group, most)
     found = contact.smallest(postures, cap)
     alpha = found.alpha if limit is None else _within(contact, postures, found.alpha, cap, limit)
     state.solved += len(postures)
@@ -243,7 +252,7 @@ def _refine(
     for _ in range(fineness.rounds):
         step_s, step_l = step_s / 2, step_l / 2
         for _ in range(2):
-            todo = np.flatnonzero((state.alpha > _GAIN) & np.isfinite(np.minimum(state.alpha, state.bound)))
+            todo = np.flatnonzero((state.alpha > max(_GAIN, state.enough)) & np.isfinite(np.minimum(state.alpha, state.bound)))
             if not len(todo):
                 return
             before = np.minimum(state.alpha[todo], 1e3)

@@ -83,10 +83,7 @@ class Bench:
             updates.setdefault(one.table, {})[self.field(one)] = float(value)
         return replace(
             self,
-            **{
-                table: getattr(self, table).model_copy(update=update)
-                for table, update in updates.items()
-            },
+            **{table: getattr(self, table).model_copy(update=update) for table, update in updates.items()},
         )
 
     def nose_distance(self, nose_angle_deg: float) -> float:
@@ -101,9 +98,7 @@ class Bench:
             return float(self.jig.nose_angle_deg)
         assert self.jig.rim_distance_mm is not None
         pivot = pivot_of(self.section, self.jig)
-        return float(
-            np.degrees(pivot.nose_angle(self.jig.rim_distance_mm, self.solid.curvature, self.across))
-        )
+        return float(np.degrees(pivot.nose_angle(self.jig.rim_distance_mm, self.solid.curvature, self.across)))
 
     def measured_distance(self) -> float | None:
         """The straight distance (mm) a person measures from the rim: to the pocket, or to the rod's near surface."""
@@ -141,7 +136,7 @@ def bench_of(recipe: Recipe, grind: int = 0, section: Section | None = None) -> 
         rim = rim_setting(pivot_of(section, jig), jig, bench.solid, bench.contact)
     except InputError as error:
         raise error.in_file(recipe.source or recipe.name) from None
-    update = {name: None for name in DISTANCES} | {"rim_distance_mm": rim}
+    update = dict.fromkeys(DISTANCES) | {"rim_distance_mm": rim}
     return replace(bench, jig=jig.model_copy(update=update))
 
 

@@ -38,7 +38,7 @@ class Fit:
 
     sd: one standard deviation each. residual: (readings,) model less read, deg. blind: groups of unknowns that these
     pairs cannot tell apart. advice: the further pair that would, in words. scatter: deg, estimated from the residuals,
-    None without readings to spare. clamp: what the bar is held against; clamps: rms misfit (deg) of each that was tried.
+    None without readings to spare. clamp: what the bar is held against; clamps: rms misfit (deg) of each one tried.
     """
 
     names: tuple[str, ...]
@@ -64,12 +64,16 @@ def calibrate(pairs: Sequence[Pair], unknowns: Sequence[str], reading_deg: float
     """
     bench = pairs[0].bench
     if bench.jig.kind == "table":
-        raise InputError("--unknown", "a table has no hidden lengths: its tilt is what is measured", "use a foot or rod jig")
+        raise InputError(
+            "--unknown", "a table has no hidden lengths: its tilt is what is measured", "use a foot or rod jig"
+        )
     names = tuple(name for name in unknowns if name != "clamp")
     for name in names:
         if name not in HIDDEN or name not in bench.names:
             allowed = [*(n for n in HIDDEN if n in bench.names), "clamp"]
-            raise InputError("--unknown", f"given {name}, which {bench.noun} does not have", f"allowed are {', '.join(allowed)}")
+            raise InputError(
+                "--unknown", f"given {name}, which {bench.noun} does not have", f"allowed are {', '.join(allowed)}"
+            )
     if len(set(unknowns)) != len(unknowns):
         raise InputError("--unknown", "an unknown is named twice", "keep one of them")
     count = sum(len(pair.read) for pair in pairs)
@@ -80,12 +84,12 @@ def calibrate(pairs: Sequence[Pair], unknowns: Sequence[str], reading_deg: float
             "--unknown", f"{len(names)} unknowns but only {count} readings", "measure more pairs, or fit fewer unknowns"
         )
     tried = {}
-    for clamp in _clamps(bench) if "clamp" in unknowns else (bench.jig.clamp,):  # type: ignore[union-attr]
+    for clamp in _clamps(bench) if "clamp" in unknowns else (bench.jig.clamp,):
         tried[clamp] = _one(_held(pairs, clamp), names, reading_deg, clamp)
     rms = {clamp: float(np.sqrt((fit.residual**2).mean())) for clamp, fit in tried.items()}
     alike = _alike(rms, reading_deg, count)
     # Where the pairs cannot tell, the jig stays as the recipe has it.
-    own = bench.jig.clamp  # type: ignore[union-attr]
+    own = bench.jig.clamp
     best = tried[own if own in alike else min(rms, key=lambda clamp: rms[clamp])]
     return replace(best, clamps=rms, notes=(*best.notes, *_clamp_notes(alike)))
 
@@ -106,7 +110,7 @@ def _held(pairs: Sequence[Pair], clamp: str) -> list[Pair]:
 
 
 def _alike(rms: dict[str, float], reading_deg: float, count: int) -> list[str]:
-    """The ways to hold the bar that fit as well as the best one: less than one in a hundred to tell them (chi squared)."""
+    """The ways to hold the bar that fit as well as the best: chi squared tells them by less than 1 in 100."""
     chi = {clamp: value**2 * count / reading_deg**2 for clamp, value in rms.items()}
     return [clamp for clamp, value in chi.items() if value < min(chi.values()) + 6.635]
 
@@ -181,7 +185,9 @@ def _one(pairs: Sequence[Pair], names: tuple[str, ...], reading_deg: float, clam
         x = _sharpened(model, read, x, scale)
     residual = model.at(x) - read
     if np.abs(residual).max() > 90:
-        raise InputError("--unknown", "no such jig can have ground these pairs", "check the pairs, or free more unknowns")
+        raise InputError(
+            "--unknown", "no such jig can have ground these pairs", "check the pairs, or free more unknowns"
+        )
     slope = model.slope(x) * scale / reading_deg
     _, size, rows = np.linalg.svd(slope, full_matrices=True)
     size = np.concatenate([size, np.zeros(len(names) - len(size))])
@@ -251,9 +257,12 @@ def _advice(
             if best is None or gain > best[0]:
                 wheel_text = "the belt" if wheel is None else f"a {wheel:g} mm wheel"
                 distance_text = bench.measured_distance() or 0.0
-                best = gain, (
-                    f"with {projection:g} mm projection and {distance_text:.0f} mm straight from rim to pocket or rod on"
-                    f" {wheel_text} (a nose near {nose:g}°)"
+                best = (
+                    gain,
+                    (
+                        f"with {projection:g} mm projection and {distance_text:.0f} mm straight, rim to pocket or rod"
+                        f" on {wheel_text} (a nose near {nose:g}°)"
+                    ),
                 )
         if best is not None and best[0] > max(10 * _BLIND, 1.5 * now) and best[0] > 0.02:
             what = "the nose angle" if reads == ("nose",) else "nose angle and the wing's angle at half its length"
@@ -264,8 +273,8 @@ def _advice(
         else ""
     )
     return (
-        "No further pair of edge angles tells these apart: measure one of them on the jig with a ruler, and leave it out of"
-        f" the unknowns.{same}"
+        "No further pair of edge angles tells these apart: measure one of them on the jig with a ruler and leave it out"
+        f" of the unknowns.{same}"
     )
 
 
@@ -277,7 +286,9 @@ def _least(slope: Floats) -> float:
 def jig_table(fit: Fit, title: str) -> dict[str, object]:
     """The jig as a library file has it: everything but a distance."""
     assert fit.bench.jig.kind != "table"
-    kept = fit.bench.jig.model_dump(exclude_none=True, exclude={"rim_distance_mm", "centre_distance_mm", "nose_angle_deg"})
+    kept = fit.bench.jig.model_dump(
+        exclude_none=True, exclude={"rim_distance_mm", "centre_distance_mm", "nose_angle_deg"}
+    )
     if fit.clamp != "vee":
         kept.pop("vee_deg", None)
     rounded = {name: round(value, 6) if isinstance(value, float) else value for name, value in kept.items()}

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from gougeform.edge import Edge
 from gougeform.errors import InputError
-from gougeform.measures import measure
 from gougeform.gouge import Gouge, shape
+from gougeform.measures import measure
 from gougeform.recipe import Recipe
 from gougeform.recipe import Wheel as WheelFields
 from gougeform.section import Section
@@ -32,9 +32,9 @@ PER_CENT = (25.0, 50.0, 75.0, 95.0)
 class Set:
     """One way to set the honing wheel. bench: the set-up, or None where there is none and `problem` says why.
 
-    off: nose and wings at PER_CENT, hone's angle less the edge's, deg; above 0 the hone is blunter and works on the edge
-    alone, below 0 it rubs on the heel. Wings are NaN where the path is steady or no pose exists. at_heel: the gap (mm)
-    between hone and heel at the nose, the hone touching the edge; below 0 the hone would stand in the steel.
+    off: nose and wings at PER_CENT, hone's angle less the edge's, deg; above 0 the hone is blunter and works on the
+    edge alone, below 0 it rubs on the heel. Wings are NaN where the path is steady or no pose exists. at_heel: the gap
+    (mm) between hone and heel at the nose, the hone touching the edge; below 0 the hone would stand in the steel.
     """
 
     words: str
@@ -89,13 +89,17 @@ def honing(recipe: Recipe, wheel: WheelFields) -> Honing:
             f"a honing wheel smaller than the grinding wheel stands in the hollow: on edge and {end} together it would"
             " cut the bevel between them"
         )
-        ways.append(Set(f"on edge and {end}", None, float(np.degrees(both)), np.full(len(asked), np.nan), np.nan, problem))
+        ways.append(
+            Set(f"on edge and {end}", None, float(np.degrees(both)), np.full(len(asked), np.nan), np.nan, problem)
+        )
     else:
         ways.append(_tangent(f"on edge and {end}", bench, both, way))
     ways += _kept(ground, bench, way)
     notes = []
     if ground.path.path == "steady":
-        notes.append("The grind is a steady one: the wings follow from rolling it on the hone, and are not compared here.")
+        notes.append(
+            "The grind is a steady one: the wings follow from rolling it on the hone, and are not compared here."
+        )
     if landed:
         notes.append(f"The tool has a relief, so the hone lies on the {chord:.2f} mm land.")
     return Honing(gouge, edge, chord, float(np.degrees(chord_angle)), tuple(ways), tuple(notes))
@@ -137,7 +141,11 @@ def _kept(ground: Bench, bench: Bench, way) -> list[Set]:  # type: ignore[no-unt
         if np.isfinite(angle) and 0 < angle < 180:
             made.append(way(words, at, float(np.radians(angle))))
         else:
-            problem = "the nose cannot touch the honing wheel there" if distance > bench.rod_radius else "it would stand in the wheel"
+            problem = (
+                "the nose cannot touch the honing wheel there"
+                if distance > bench.rod_radius
+                else "it would stand in the wheel"
+            )
             made.append(Set(words, None, float("nan"), np.full(1 + len(PER_CENT), np.nan), np.nan, problem))
     return made
 

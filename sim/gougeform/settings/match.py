@@ -26,7 +26,8 @@ from gougeform.recipe import Recipe, changed
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.likeness import traced_like
 from gougeform.settings.names import NAMES
-from gougeform.settings.solve import Problem, solve
+from gougeform.settings.problem import Problem
+from gougeform.settings.solve import solve
 from gougeform.settings.wants import Free, Want
 
 Floats = NDArray[np.float64]
@@ -44,7 +45,7 @@ class Bevel:
     """The old bevel as points (3, stations, down) from edge to heel, its normals there, and each station's place.
 
     A station's points lie on a ray of the section from flute to outline, as the mesh has them (`gougeform.fan`).
-    place: (stations,) per cent of a wing, negative on the left, 0 at the nose. reach: (stations, down) mm from the edge.
+    place: (stations,) per cent of a wing, negative on the left, 0 at the nose. reach: (stations, down) mm from edge.
     first: (stations, down) whether it is the first grind's bevel; behind a land it is the relief's.
     """
 
@@ -68,7 +69,7 @@ class Lying:
 
     @property
     def light(self) -> Floats:
-        """(stations,) mm: the light seen along each station's bevel, from where it touches to where it stands off most."""
+        """(stations,) mm: the light along each station's bevel, from where it touches to where it stands off most."""
         return np.asarray(np.nanmax(self.gap, 1) - np.nanmin(self.gap, 1))
 
     @property
@@ -157,7 +158,11 @@ def old_from_angles(machine: Recipe, measured: Sequence[Want]) -> tuple[Recipe, 
     angles = sum(want.unit == "deg" for want in measured)
     if not any(want.name == "nose" for want in measured):
         raise InputError("--measured", "the nose angle is missing", "add --measured nose=35")
-    order = ["tilt", "fullness", "shoulder"] if bench.jig.kind == "table" else ["distance", "cant", "projection", "fullness"]
+    order = (
+        ["tilt", "fullness", "shoulder"]
+        if bench.jig.kind == "table"
+        else ["distance", "cant", "projection", "fullness"]
+    )
     frees = tuple(Free(NAMES[name], NAMES[name].low, NAMES[name].high) for name in order[:angles])
     plain = changed(machine, {f"grind.{i}": None for i in range(1, len(machine.grinds))})
     problem = Problem(plain, tuple(measured), frees)
@@ -173,9 +178,7 @@ def on_machine(machine: Recipe, old: Recipe, edge: Edge) -> tuple[Recipe, list[s
     first = old.grinds[0].path
     if first.path == "steady" and machine.grinds[0].jig.kind == "foot":
         fields, off = traced_like(old, edge)
-        notes.append(
-            f"The old edge was rolled at one setting; the outline traced here lies within {off:.2f} mm of it."
-        )
+        notes.append(f"The old edge was rolled at one setting; the outline traced here lies within {off:.2f} mm of it.")
     else:
         fields = {"path": first.path} | {
             name: getattr(first, name) for name in type(first).model_fields if name not in ("path", "contact_mm")
@@ -221,7 +224,9 @@ def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> 
 
     found: list[Lying] = []
     for x in _starts(bench, chosen, low, span, float(edge.wedge[edge.nose])):
-        run = least_squares(off, np.clip(x, 1e-9, 1 - 1e-9), bounds=(0.0, 1.0), xtol=1e-11, ftol=1e-11, gtol=1e-14, max_nfev=40)
+        run = least_squares(
+            off, np.clip(x, 1e-9, 1 - 1e-9), bounds=(0.0, 1.0), xtol=1e-11, ftol=1e-11, gtol=1e-14, max_nfev=40
+        )
         if np.abs(run.fun).max() >= 1e2:
             continue
         at = bench_at(run.x)
@@ -250,9 +255,7 @@ def _usual(bench: Bench) -> list[Free]:
     names = ["tilt"] if bench.jig.kind == "table" else ["distance"]
     if bench.path.path == "traced" and bench.jig.kind != "table":
         names.append("projection")
-    return [
-        Free(NAMES[n], min(NAMES[n].low, bench.value(n)), max(NAMES[n].high, bench.value(n))) for n in names
-    ]
+    return [Free(NAMES[n], min(NAMES[n].low, bench.value(n)), max(NAMES[n].high, bench.value(n))) for n in names]
 
 
 def _starts(bench: Bench, frees: Sequence[Free], low: Floats, span: Floats, nose: float) -> list[Floats]:

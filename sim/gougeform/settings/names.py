@@ -45,7 +45,7 @@ class Name:
 
 
 def _both(name: str, kinds: str = "foot rod") -> dict[str, str]:
-    return {kind: name for kind in kinds.split()}
+    return dict.fromkeys(kinds.split(), name)
 
 
 _ALL = (

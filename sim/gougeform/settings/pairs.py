@@ -72,7 +72,9 @@ def _check_head(head: list[str], path: str) -> None:
         if name not in known and not re.fullmatch(r"wing\d{1,2}_deg", name):
             close = nearest(name, known)
             start = f"did you mean {close}? " if close else ""
-            raise InputError(f"line 1, {name[:40]}", "is no column of pairs", f"{start}Allowed are {', '.join(known)}", path)
+            raise InputError(
+                f"line 1, {name[:40]}", "is no column of pairs", f"{start}Allowed are {', '.join(known)}", path
+            )
         if head.count(name) > 1:
             raise InputError(f"line 1, {name}", "stands there twice", "keep one of them", path)
     given = [name for name in _DISTANCES if name in head]
@@ -100,7 +102,9 @@ def _pair(
     tool, section = tools[name]
     bench = bench_of(tool, 0, section)
     numbers = {key: _number(cell, key, line, path) for key, cell in cells.items() if cell}
-    read = {key.removesuffix("_deg"): numbers.pop(key) for key in list(numbers) if re.match(r"(nose|wing\d+)_deg$", key)}
+    read = {
+        key.removesuffix("_deg"): numbers.pop(key) for key in list(numbers) if re.match(r"(nose|wing\d+)_deg$", key)
+    }
     if "nose" not in read:
         raise InputError(f"line {line}, nose_deg", "is empty", "give the nose angle read on the tool", path)
     values = {"projection": numbers.get("projection_mm"), "cant": numbers.get("cant_deg"),
@@ -120,10 +124,14 @@ def _pair(
     elif field == "straight_distance_mm":
         distance += bench.rod_radius
     if not distance > 0:
-        raise InputError(f"line {line}, {field}", f"given {numbers[field]:g}: that lies inside the wheel", "check it", path)
+        raise InputError(
+            f"line {line}, {field}", f"given {numbers[field]:g}: that lies inside the wheel", "check it", path
+        )
     for key, value in read.items():
         if not 1 <= value <= 179:
-            raise InputError(f"line {line}, {key}_deg", f"given {value:g}, allowed is from 1 to 179 degrees", "check it", path)
+            raise InputError(
+                f"line {line}, {key}_deg", f"given {value:g}, allowed is from 1 to 179 degrees", "check it", path
+            )
     return Pair(bench.set({"distance": distance}), read, line)
 
 
@@ -133,5 +141,7 @@ def _number(cell: str, name: str, line: int, path: str) -> float:
     except ValueError:
         value = float("nan")
     if not abs(value) < 1e6:
-        raise InputError(f"line {line}, {name}", f'given "{cell[:40]}", allowed is a number', "write it like 12.5", path)
+        raise InputError(
+            f"line {line}, {name}", f'given "{cell[:40]}", allowed is a number', "write it like 12.5", path
+        )
     return value

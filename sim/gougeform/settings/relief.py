@@ -94,7 +94,7 @@ class Middle:
             high = np.degrees(np.arccos(np.cos(self.nose) - depth * self.second.solid.curvature))
             raise InputError(
                 "--angle",
-                f"given {angle:g}: at the end of a {land:g} mm land a relief can begin with {low:.2f} to {high:.2f} degrees",
+                f"given {angle:g}: at the end of a {land:g} mm land a relief can begin with {low:.2f} to {high:.2f}°",
                 "an angle between them; from the upper one on it takes the edge and not the heel",
             )
         nose = float(np.degrees(np.arccos(cosine)))
@@ -114,7 +114,9 @@ class Middle:
         nose, k = np.radians(bench.nose_angle()), self.second.solid.curvature
         if k == 0:
             raise InputError(
-                "--angle", f"on a belt the relief is flat: it has {np.degrees(nose):.2f}° everywhere", "give --land instead"
+                "--angle",
+                f"on a belt the relief is flat: it has {np.degrees(nose):.2f}° everywhere",
+                "give --land instead",
             )
         depth = float((np.cos(nose) - np.cos(np.radians(angle))) / k)
         most = self.depth(self.bevel * (1 - 1e-9))
@@ -146,7 +148,7 @@ class Middle:
             way = "toward the wheel" if self.first.jig.kind != "table" else "flatter"
             raise InputError(
                 "--move",
-                f"given {move:g}: that setting makes {nose:.2f} degrees, the first bevel has {np.degrees(self.nose):.2f};"
+                f"given {move:g}: that setting makes {nose:.2f}°, the first bevel has {np.degrees(self.nose):.2f}°;"
                 " a relief must be more acute, and at least 1 degree",
                 f"a move {way}, above 0",
             )

@@ -13,11 +13,13 @@ from gougeform.measures import Measures, measure
 from gougeform.recipe import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.names import NAMES, RULER_MM
-from gougeform.settings.solve import EXACT, Problem, Solution, solve
+from gougeform.settings.problem import EXACT, Problem, Solution
+from gougeform.settings.solve import solve
 from gougeform.settings.trial import Reading
 from gougeform.settings.wants import Free, Want, reading_of
 
 _MOST_ROUNDED = 8
+_MEASURED = 2e-6  # deg: the surface's normals are good to 1e-8 rad
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +76,7 @@ def corrected(problem: Problem, solution: Solution) -> Confirmed:
         if found.reading is None or solution.worst > EXACT:
             return found
         off = {want.name: found.reading.value(want.name) - want.value for want in problem.sought}
-        if max(abs(value) for value in off.values()) <= EXACT:
+        if max((abs(value) for value in off.values()), default=0.0) <= _MEASURED:
             return found
         shift = {name: shift[name] + value for name, value in off.items()}
         near = Problem(

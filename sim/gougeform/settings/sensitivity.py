@@ -28,7 +28,7 @@ PER_CENT = (25.0, 50.0, 75.0, 95.0)
 ANGLES = ("nose", *(f"wing{p:g}" for p in PER_CENT))
 OUTPUTS = (*ANGLES, "overcut")
 TOLERANCE = {"mm": 0.5, "deg": 0.5, "": 0.02}
-"""What a setting is taken to be off by where a person does not say: half a millimetre, half a degree, 0.02 of a share."""
+"""What a setting is taken to be off by where a person does not say: 0.5 mm, 0.5 degrees, 0.02 of a share."""
 
 _STEP = {"mm": 1e-3, "deg": 1e-3, "": 1e-5}
 _CUT_STATIONS = 129
@@ -36,7 +36,7 @@ _CUT_STATIONS = 129
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """Derivatives of what is in OUTPUTS by each setting: (settings, outputs), deg or mm (over-cut) per mm, deg or share.
+    """Derivatives of OUTPUTS by each setting: slope (settings, outputs), deg or mm (over-cut) per mm, deg or share.
 
     tolerance: (settings,) by how much each setting may be off, in its own unit. value: its value now.
     """
@@ -157,5 +157,3 @@ def sentence(found: Sensitivity) -> str:
         f" {found.share[k, nose]:.2f}° {way}, {wings}; with all settings off by what is listed, expect the nose within"
         f" {found.likely[nose]:.1f}°, and never more than {found.worst[nose]:.1f}° off."
     )
-
-

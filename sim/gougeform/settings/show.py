@@ -70,7 +70,9 @@ class Files:
         from matplotlib.figure import Figure
 
         # Fixed ids and no date: the same numbers give the same file.
-        with mpl.rc_context({"svg.hashsalt": "gougeform", "font.size": 9, "axes.edgecolor": SOFT, "svg.fonttype": "none"}):
+        with mpl.rc_context(
+            {"svg.hashsalt": "gougeform", "font.size": 9, "axes.edgecolor": SOFT, "svg.fonttype": "none"}
+        ):
             figure = Figure(figsize=size, dpi=150, layout="constrained")
             FigureCanvasAgg(figure)
             axes = figure.subplots(panels, 1, squeeze=False)[:, 0]
@@ -121,9 +123,9 @@ def finish(
 
     said = cautions(recipe)
     if arguments.json:
-        print(json.dumps(plain({"title": recipe.title, **result, "cautions": said}), ensure_ascii=False, indent=2))
-        for line in said:
-            print(line, file=sys.stderr)
+        whole = plain({"title": recipe.title, **result, "cautions": said})
+        sys.stdout.write(json.dumps(whole, ensure_ascii=False, indent=2) + "\n")
+        sys.stderr.writelines(f"{sentence}\n" for sentence in said)
         return 0
     console = console_for(sys.stdout)
     console.print(recipe.title or recipe.name or "Tool", style="bold", markup=False)

@@ -35,8 +35,8 @@ _STARTS = 5
 class Carried:
     """A recipe carried over. before, after: the measured edges. share: (n,) along the whole edge, 0 … 1.
 
-    difference: (n,) wedge angle after less before, deg. reset: settings beside the distance that were changed for it, by
-    plain name. kept: largest and mean difference with those left as they were, NaN where that cannot be ground.
+    difference: (n,) wedge angle after less before, deg. reset: settings beside the distance that were changed for it,
+    by plain name. kept: largest and mean difference with those left as they were, NaN where that cannot be ground.
     """
 
     recipe: Recipe
@@ -83,7 +83,9 @@ def read_targets(recipe: Recipe, texts: Sequence[str]) -> dict[str, Any]:
     for text in texts:
         name, value = pair(text, "--to", "--to wheel=wheel-150")
         if name not in ("wheel", "jig"):
-            raise InputError("--to", f"given {shown(name)}, allowed is wheel or jig", "write --to wheel=NAME or jig=NAME")
+            raise InputError(
+                "--to", f"given {shown(name)}, allowed is wheel or jig", "write --to wheel=NAME or jig=NAME"
+            )
         if name in changes:
             raise InputError("--to", f"{name} is given twice", "keep one of them")
         changes[name] = value
@@ -251,9 +253,7 @@ def wear(recipe: Recipe, diameters: Sequence[float], before: Edge) -> list[Worn]
             left = bench.set({"distance": new.value("distance") + (diameters[0] - diameter) / 2}).nose_angle()
             bench = bench.set({"distance": bench.nose_distance(aim.nose)})
         try:
-            found = (
-                tracer.read(bench, _PER_CENT) if bench.path.path == "traced" else steady_reading(bench, _PER_CENT)
-            )
+            found = tracer.read(bench, _PER_CENT) if bench.path.path == "traced" else steady_reading(bench, _PER_CENT)
         except InputError as error:
             raise InputError("--wear", f"at {diameter:g} mm: {error.problem}", "end at a larger wheel") from error
         off = np.abs(np.array([found.nose, *found.wings.values()]) - asked)

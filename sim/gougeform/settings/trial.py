@@ -180,9 +180,7 @@ class Tracer:
             every = self.wedges(bench, np.concatenate([[0.0], t, -t]))
             stations = (every[1 : len(t) + 1] + every[len(t) + 1 :]) / 2
         nose, wings = every[0], (stations.reshape(weights.shape) * weights).sum(1)
-        return Reading(
-            float(nose), dict(zip(per_cents, wings.tolist(), strict=True)), bench.path.wing_length_mm
-        )
+        return Reading(float(nose), dict(zip(per_cents, wings.tolist(), strict=True)), bench.path.wing_length_mm)
 
 
 def steady_reading(bench: Bench, per_cents: tuple[float, ...]) -> Reading:

@@ -125,5 +125,3 @@ def _listed(values: Any) -> list[Any]:
         raise InputError("vary", f"given {str(values)[:60]}", "give numbers, or names in a list")
     plain: list[Any] = array.ravel().tolist()
     return plain
-
-

@@ -12,7 +12,7 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
-from typing import IO, Any
+from typing import IO
 
 from gougeform.errors import InputError
 from gougeform.study.worker import Row
@@ -31,7 +31,7 @@ class Journal:
         self.path = folder / NAME
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            self._file: IO[bytes] = open(self.path, "a+b")  # noqa: SIM115: closed by close()
+            self._file: IO[bytes] = open(self.path, "a+b")  # noqa: SIM115
         except OSError as error:
             raise InputError(
                 "", f"cannot be written: {error.strerror}", "name another folder with -o", str(self.path)
@@ -84,7 +84,9 @@ class Journal:
 
     def add(self, rows: list[Row]) -> None:
         """Keep finished rows: they are the system's to write down when this returns."""
-        lines = [json.dumps([n, s, r, [None if math.isnan(x) else x for x in v]], ensure_ascii=False) for n, s, r, v in rows]
+        lines = [
+            json.dumps([n, s, r, [None if math.isnan(x) else x for x in v]], ensure_ascii=False) for n, s, r, v in rows
+        ]
         self._file.write(("\n".join(lines) + "\n").encode())
         self._file.flush()
 
@@ -110,5 +112,3 @@ class Journal:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
-
-

@@ -6,7 +6,7 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,46 +15,28 @@ from gougeform.complaints import shown, unknown_field
 from gougeform.errors import InputError
 from gougeform.library import find, is_path, unknown_name
 from gougeform.reading import read_toml
-from gougeform.recipe import Recipe, changed, load
-from gougeform.references import LIBRARY_OF, Place, Table, fill, locate
-from gougeform.study.outputs import named
+from gougeform.recipe import Recipe, changed
+from gougeform.references import Place, Table
+from gougeform.study.outputs import OUTPUTS, named
+from gougeform.study.question import (
+    NAMES,
+    PREFIX,
+    Question,
+    changed_question,
+    plain,
+    plain_work,
+    read_question,
+)
+from gougeform.study.vary import RECIPE, Vary, base_recipe, ends, number, read_vary, whole_number
+from gougeform.work.meridian import Meridian
 
 SAMPLES = ("grid", "latin", "sobol", "sensitivity", "list")
 MOST_POINTS = 1_000_000
 """The largest study: an hour and a half of edges on two cores."""
 
-_KEYS = ["title", "recipe", "sample", "points", "seed", "outputs", "vary", "constraint"]
-_VARY_KEYS = ["field", "fields", "from", "to", "steps", "values"]
+_KEYS = ["title", "recipe", "question", "sample", "points", "seed", "outputs", "vary", "constraint"]
 _CONSTRAINT_KEYS = ["name", "least", "most"]
 _MOST_SEED = 2**63 - 1
-RECIPE = "recipe"
-"""The field that stands for the whole base recipe, to compare tools of the library."""
-
-
-@dataclass(frozen=True)
-class Vary:
-    """What one column, or several that change together, runs over: a range, or rows of values.
-
-    values: one row each, one entry a field, as they were written; meant: the same with references replaced by what they
-    mean. steps is the number of grid points of a range, 0 where the sample does not ask for a grid.
-    """
-
-    fields: tuple[str, ...]
-    low: float = math.nan
-    high: float = math.nan
-    steps: int = 0
-    values: tuple[tuple[Any, ...], ...] = ()
-    meant: tuple[tuple[Any, ...], ...] = ()
-
-    @property
-    def is_range(self) -> bool:
-        """A range of numbers, not a list."""
-        return not self.values
-
-    @property
-    def count(self) -> int:
-        """Points on a grid's axis."""
-        return self.steps if self.is_range else len(self.values)
 
 
 @dataclass(frozen=True)
@@ -85,6 +67,7 @@ class Plan:
     points: int = 0
     seed: int = 0
     constraints: tuple[Constraint, ...] = ()
+    question: Question = field(default_factory=Question)
     title: str = ""
     name: str = ""
     source: str = field(default="", compare=False)
@@ -113,6 +96,7 @@ class Plan:
             "sample": [self.sample, self.points, self.seed],
             "outputs": self.outputs,
             "constraints": [[one.name, one.least, one.most] for one in self.constraints],
+            "question": plain(self.question),
         }
         return hashlib.sha256(json.dumps(said, sort_keys=True, default=_plain).encode()).hexdigest()
 
@@ -120,6 +104,8 @@ class Plan:
 def _plain(value: object) -> Any:
     if isinstance(value, Recipe):
         return value.table
+    if isinstance(value, Meridian):
+        return plain_work(value)
     raise TypeError(f"no plain form of {type(value).__name__}")
 
 
@@ -166,9 +152,11 @@ def _checked(table: Table, base: Recipe | None, name: str, source: str) -> Plan:
     place = Place(source, Path(source).parent if source else Path())
     sample = table.get("sample", "grid")
     if sample not in SAMPLES:
-        raise InputError("sample", f"given {shown(sample)}, allowed is one of {', '.join(SAMPLES)}", "choose one of them")
-    recipe = base or _base(table.get("recipe"), place)
-    vary = tuple(_vary(one, i, sample, recipe, place) for i, one in enumerate(_tables(table, "vary")))
+        raise InputError(
+            "sample", f"given {shown(sample)}, allowed is one of {', '.join(SAMPLES)}", "choose one of them"
+        )
+    recipe = base or base_recipe(table.get("recipe"), place)
+    vary = tuple(read_vary(one, i, sample, place) for i, one in enumerate(_tables(table, "vary")))
     if not vary:
         raise InputError("vary", "is missing, at least one field must vary", "add a [[vary]] table")
     plan = Plan(
@@ -177,27 +165,37 @@ def _checked(table: Table, base: Recipe | None, name: str, source: str) -> Plan:
         named(_words(table.get("outputs", ["settings", "edge"]))),
         sample,
         _points(table, sample),
-        _whole(table.get("seed", 0), "seed", 0, _MOST_SEED),
+        whole_number(table.get("seed", 0), "seed", 0, _MOST_SEED),
         (),
+        read_question(_question(table), place),
         title,
         name,
         source,
     )
     _check_fields(plan)
     _check_size(plan)
+    if any(OUTPUTS[name].group == "reach" for name in plan.outputs):
+        _check_work(plan)
     columns = (*plan.inputs, *plan.outputs)
     constraints = tuple(_constraint(one, i, plan, columns) for i, one in enumerate(_tables(table, "constraint")))
     _check_bounds(plan)
-    return Plan(**{**plan.__dict__, "constraints": constraints})
+    return replace(plan, constraints=constraints)
 
 
-def _base(value: object, place: Place) -> Recipe:
-    if not isinstance(value, str):
-        given = "is missing" if value is None else f"given {shown(value)}"
+def _question(table: Table) -> Table:
+    value = table.get("question", {})
+    if not isinstance(value, dict):
+        raise InputError("question", f"given {shown(value)}, allowed is a table", "write a [question] table")
+    return value
+
+
+def _check_work(plan: Plan) -> None:
+    if plan.question.work is None and f"{PREFIX}work" not in plan.inputs:
         raise InputError(
-            "recipe", f"{given}, allowed is the name or path of a recipe", 'write recipe = "name" in the study'
+            "question.work",
+            "is missing: how far a tool reaches depends on the workpiece",
+            'add a [question] table with work = "name" (`gougeform profiles work` lists names)',
         )
-    return load(locate(value, "recipes", "recipe", place)) if is_path(value) else load(value)
 
 
 def _tables(table: Table, key: str) -> list[Table]:
@@ -218,107 +216,28 @@ def _words(value: object) -> Sequence[str]:
     return words
 
 
-def _vary(table: Table, number: int, sample: str, recipe: Recipe, place: Place) -> Vary:
-    where = f"vary.{number}"
-    for key in table:
-        if key not in _VARY_KEYS:
-            raise unknown_field(f"{where}.{key}", key, _VARY_KEYS, "what varies")
-    if ("field" in table) == ("fields" in table):
-        raise InputError(
-            f"{where}.field", "exactly one of field and fields is needed", "give one field, or a list of fields"
-        )
-    names = [table["field"]] if "field" in table else table["fields"]
-    if not isinstance(names, list) or not names or not all(isinstance(one, str) and one for one in names):
-        raise InputError(f"{where}.fields", f"given {shown(names)}, allowed are names of fields", 'as in "jig.projection_mm"')
-    if "values" in table:
-        return _listed(table, where, tuple(names), "fields" in table, place)
-    if len(names) > 1 or "from" not in table or "to" not in table or sample == "list":
-        raise InputError(
-            where,
-            "needs values" if len(names) > 1 or sample == "list" else "needs either values, or from and to",
-            "give a list of values" + ("" if sample == "list" else ", or one field with from and to"),
-        )
-    low, high = _number(table["from"], f"{where}.from"), _number(table["to"], f"{where}.to")
-    if not low < high:
-        raise InputError(f"{where}.to", f"given {high:g}, allowed is above from = {low:g}", "swap them, or widen the range")
-    if sample != "grid" and "steps" in table:
-        raise InputError(
-            f"{where}.steps", f'has no meaning with sample = "{sample}"', "remove it; points says how many tools there are"
-        )
-    if sample == "grid" and "steps" not in table:
-        raise InputError(f"{where}.steps", "is missing: a grid needs the number of values", "add steps, 2 or more")
-    steps = _whole(table["steps"], f"{where}.steps", 2, 10**12) if sample == "grid" else 0
-    return Vary(tuple(names), low, high, steps)
-
-
-def _listed(table: Table, where: str, names: tuple[str, ...], several: bool, place: Place) -> Vary:
-    for key in ("from", "to", "steps"):
-        if key in table:
-            raise InputError(f"{where}.{key}", "is given beside values", "keep the range or the list, not both")
-    rows = table["values"]
-    if not isinstance(rows, list) or not rows:
-        raise InputError(f"{where}.values", f"given {shown(rows)}, allowed is a list of values", "add values")
-    if several and not all(isinstance(row, list) and len(row) == len(names) for row in rows):
-        raise InputError(
-            f"{where}.values", f"allowed are lists of {len(names)} values, one for each of fields", "complete the rows"
-        )
-    whole = tuple(tuple(row) if several else (row,) for row in rows)
-    for i, row in enumerate(whole):
-        for one in row:
-            if not isinstance(one, int | float | str) or isinstance(one, float) and not math.isfinite(one):
-                raise InputError(
-                    f"{where}.values.{i}", f"given {shown(one)}, allowed is a number or a text", "change that value"
-                )
-    meant = tuple(
-        tuple(_meaning(name, one, f"{where}.values.{i}", place) for name, one in zip(names, row, strict=True))
-        for i, row in enumerate(whole)
-    )
-    return Vary(names, values=whole, meant=meant)
-
-
-def _meaning(name: str, value: Any, where: str, place: Place) -> Any:
-    """What a value stands for: a recipe, a library table, or itself."""
-    if not isinstance(value, str):
-        return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
-    if name == RECIPE:
-        return _base(value, place)
-    parts = name.split(".")
-    section = parts[-1] if not (parts[0] == "grind" and len(parts) == 2) else "grind"
-    if section not in LIBRARY_OF or section == "older":
-        return value
-    return fill(value, section, where, place).table
-
-
 def _points(table: Table, sample: str) -> int:
     if sample in ("grid", "list"):
         if "points" in table:
-            raise InputError("points", f'has no meaning with sample = "{sample}"', "remove it, or choose another sample")
+            raise InputError(
+                "points", f'has no meaning with sample = "{sample}"', "remove it, or choose another sample"
+            )
         return 0
     if "points" not in table:
         raise InputError("points", f'is missing: sample = "{sample}" needs the number of tools', "add points")
-    points = _whole(table["points"], "points", 2, 10**12)
+    points = whole_number(table["points"], "points", 2, 10**12)
     if sample in ("sobol", "sensitivity") and points & (points - 1):
         near = 2 ** round(math.log2(points))
         raise InputError(
-            "points", f"given {points}, allowed is a power of two: only then are the points even", f"write points = {near}"
+            "points",
+            f"given {points}, allowed is a power of two: only then are the points even",
+            f"write points = {near}",
         )
     return points
 
 
-def _number(value: object, where: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise InputError(where, f"given {shown(value)}, allowed is a number", "change it")
-    return float(value)
-
-
-def _whole(value: object, where: str, least: int, most: int) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
-        raise InputError(where, f"given {shown(value)}, allowed is a whole number from {least} to {most}", "change it")
-    return value
-
-
-def _constraint(table: Table, number: int, plan: Plan, columns: Sequence[str]) -> Constraint:
-    where = f"constraint.{number}"
+def _constraint(table: Table, at: int, plan: Plan, columns: Sequence[str]) -> Constraint:
+    where = f"constraint.{at}"
     for key in table:
         if key not in _CONSTRAINT_KEYS:
             raise unknown_field(f"{where}.{key}", key, _CONSTRAINT_KEYS, "a constraint")
@@ -326,11 +245,13 @@ def _constraint(table: Table, number: int, plan: Plan, columns: Sequence[str]) -
     texts = {f for one in plan.vary for k, f in enumerate(one.fields) if any(isinstance(r[k], str) for r in one.values)}
     if not isinstance(name, str) or name not in columns or name in texts:
         allowed = ", ".join(column for column in columns if column not in texts)
-        raise InputError(f"{where}.name", f"given {shown(name)}, allowed is one of {allowed}", "name a column of numbers")
+        raise InputError(
+            f"{where}.name", f"given {shown(name)}, allowed is one of {allowed}", "name a column of numbers"
+        )
     if "least" not in table and "most" not in table:
         raise InputError(where, "has no limit", "add least, most or both")
-    least = _number(table["least"], f"{where}.least") if "least" in table else -math.inf
-    most = _number(table["most"], f"{where}.most") if "most" in table else math.inf
+    least = number(table["least"], f"{where}.least") if "least" in table else -math.inf
+    most = number(table["most"], f"{where}.most") if "most" in table else math.inf
     if least > most:
         raise InputError(f"{where}.most", f"given {most:g}, allowed is at least {least:g}", "swap least and most")
     return Constraint(name, least, most)
@@ -345,7 +266,11 @@ def _check_fields(plan: Plan) -> None:
             seen.add(name)
     if plan.sample == "list" and len({one.count for one in plan.vary}) > 1:
         counts = ", ".join(str(one.count) for one in plan.vary)
-        raise InputError("vary", f"the lists have {counts} values; read side by side they must be equally long", 'use sample = "grid" for every combination')
+        raise InputError(
+            "vary",
+            f"the lists have {counts} values; read side by side they must be equally long",
+            'use sample = "grid" for every combination',
+        )
     if plan.sample == "sensitivity":
         if len(plan.vary) < 2:
             raise InputError("vary", "one field alone has nothing to share its effect with", "vary two or more fields")
@@ -367,27 +292,19 @@ def _check_size(plan: Plan) -> None:
 
 def _check_bounds(plan: Plan) -> None:
     """Refuse a bound that no recipe can have, whatever the other fields are."""
-    ends = [_ends(one) for one in plan.vary]
-    for i, one in enumerate(plan.vary):
-        others = [{k: v for j, end in enumerate(ends) if j != i for k, v in end[at].items()} for at in (0, -1)]
-        for own in ends[i]:
-            worst = _fault(plan.recipe, own)
-            if worst is not None and all(_fault(plan.recipe, {**other, **own}) is not None for other in others):
+    each = [ends(one) for one in plan.vary]
+    for i in range(len(plan.vary)):
+        others = [{k: v for j, end in enumerate(each) if j != i for k, v in end[at].items()} for at in (0, -1)]
+        for own in each[i]:
+            worst = _fault(plan, own)
+            if worst is not None and all(_fault(plan, {**other, **own}) is not None for other in others):
                 raise InputError(f"vary.{i}", f"{worst.field}: {worst.problem}", worst.hint)
 
 
-def _ends(one: Vary) -> list[dict[str, Any]]:
-    if one.is_range:
-        return [{one.fields[0]: one.low}, {one.fields[0]: one.high}]
-    if len(one.fields) == 1 and all(isinstance(row[0], float) for row in one.meant):
-        numbers = [row[0] for row in one.meant]
-        return [{one.fields[0]: min(numbers)}, {one.fields[0]: max(numbers)}]
-    return [dict(zip(one.fields, row, strict=True)) for row in one.meant]
-
-
-def _fault(recipe: Recipe, changes: Mapping[str, Any]) -> InputError | None:
+def _fault(plan: Plan, changes: Mapping[str, Any]) -> InputError | None:
     try:
-        recipe_of(recipe, changes)
+        recipe_of(plan.recipe, changes)
+        question_of(plan.question, changes)
     except InputError as error:
         return error
     return None
@@ -395,6 +312,15 @@ def _fault(recipe: Recipe, changes: Mapping[str, Any]) -> InputError | None:
 
 def recipe_of(base: Recipe, changes: Mapping[str, Any]) -> Recipe:
     """The recipe of one tool of a study; `recipe` among the changes replaces the base. Raises InputError."""
-    own = dict(changes)
+    own = {name: value for name, value in changes.items() if not name.startswith(PREFIX)}
     start = own.pop(RECIPE, base)
     return changed(start, own) if own else start
+
+
+def question_of(base: Question, changes: Mapping[str, Any]) -> Question:
+    """What is asked of one tool of a study. Raises InputError."""
+    own = {name.removeprefix(PREFIX): value for name, value in changes.items() if name.startswith(PREFIX)}
+    unknown = next((name for name in own if name not in NAMES), None)
+    if unknown is not None:
+        raise unknown_field(PREFIX + unknown, unknown, list(NAMES), "a question")
+    return changed_question(base, own) if own else base

@@ -23,7 +23,16 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 INK, PALE, MARK = "#22313f", "#9fb1bd", "#b3541e"
-_UNITS = {"_mm3": "mm³", "_mm": "mm", "_deg": "°", "_g": "g", "_n_mm": "N/mm", "_hz": "Hz", "_n": "N"}
+_UNITS = {
+    "_mm3": "mm³",
+    "_n_mm": "N/mm",
+    "_mm": "mm",
+    "_deg": "°",
+    "_g": "g",
+    "_hz": "Hz",
+    "_n": "N",
+    "_percent": "%",
+}
 _MOST_PANELS = 12
 _MOST_LINES = 40
 
@@ -31,10 +40,9 @@ _MOST_LINES = 40
 def label(name: str) -> str:
     """A column's name as an axis says it: words, and the unit behind a comma."""
     plain = name.split(".")[-1] if not name.startswith("grind.") else ".".join(name.split(".")[2:]) or name
-    for end, unit in _UNITS.items():
-        if plain.endswith(end):
-            return f"{plain.removesuffix(end).replace('_', ' ')}, {unit}"
-    return plain.replace("_", " ")
+    end, unit = next(((end, unit) for end, unit in _UNITS.items() if plain.endswith(end)), ("", ""))
+    words = OUTPUTS[name].text if name in OUTPUTS else plain.removesuffix(end).replace("_", " ")
+    return f"{words}, {unit}" if unit else words
 
 
 def varying(frame: pandas.DataFrame, names: Sequence[str]) -> list[str]:
@@ -130,7 +138,9 @@ def against(
     for number, (name, group) in enumerate(_groups(frame, [by] if by else [])):
         axis.plot(group[x], group[y], ".", color=_shade(number, len(frame[by].unique()) if by else 1), label=str(name))
     best = frame[on].sort_values(x)
-    axis.plot(best[x], best[y], "o-", color=MARK, markerfacecolor="none", linewidth=1.2, label="no tool is better in both")
+    axis.plot(
+        best[x], best[y], "o-", color=MARK, markerfacecolor="none", linewidth=1.2, label="no tool is better in both"
+    )
     axis.set_xlabel(f"{label(x)} ({'more' if more[0] else 'less'} is better)")
     axis.set_ylabel(f"{label(y)} ({'more' if more[1] else 'less'} is better)")
     axis.legend(frameon=False, fontsize=8)

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.study.plan import Plan, Vary
+from gougeform.study.plan import Plan
+from gougeform.study.vary import Vary
 
 Floats = NDArray[np.float64]
 

@@ -57,16 +57,14 @@ def indices(a: Floats, b: Floats, mixed: Floats, seed: int = 0) -> tuple[Floats,
     from scipy.stats import sobol_indices
 
     def both(pick: NDArray[np.intp] | slice) -> tuple[Floats, Floats]:
-        found = sobol_indices(
-            func={"f_A": a[None, pick], "f_B": b[None, pick], "f_AB": mixed[:, None, pick]}, n=len(a)
-        )
+        found = sobol_indices(func={"f_A": a[None, pick], "f_B": b[None, pick], "f_AB": mixed[:, None, pick]}, n=len(a))
         return np.asarray(found.first_order, float), np.asarray(found.total_order, float)
 
     first, total = both(slice(None))
     rng = np.random.default_rng(seed)
     again = [both(rng.integers(0, len(a), len(a))) for _ in range(_RESAMPLES)]
-    bounds = [np.percentile([one[i] for one in again], _WITHIN, axis=0) for i in (0, 1)]
-    return first, total, *bounds
+    first_bounds, total_bounds = (np.percentile([one[i] for one in again], _WITHIN, axis=0) for i in (0, 1))
+    return first, total, first_bounds, total_bounds
 
 
 def of_table(plan: Plan, table: pyarrow.Table, outputs: Sequence[str] | None = None) -> list[Indices]:
@@ -77,9 +75,7 @@ def of_table(plan: Plan, table: pyarrow.Table, outputs: Sequence[str] | None = N
     if plan.sample != "sensitivity":
         raise InputError("sample", f'is "{plan.sample}"', 'Sobol indices need sample = "sensitivity"', plan.source)
     if table.num_rows < plan.size:
-        raise InputError(
-            "", f"has {table.num_rows} of {plan.size} rows", "run the study to its end first", plan.source
-        )
+        raise InputError("", f"has {table.num_rows} of {plan.size} rows", "run the study to its end first", plan.source)
     order = np.argsort(table[POINT].to_numpy())
     found = []
     for name in outputs or plan.outputs:

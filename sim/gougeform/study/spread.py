@@ -126,7 +126,8 @@ def _plain_start() -> Iterator[None]:
     themselves over and over; the work needs nothing of it.
     """
     main = sys.modules["__main__"]
-    hidden = {name: main.__dict__.pop(name) for name in ("__file__", "__spec__") if name in main.__dict__}
+    known = [name for name in ("__file__", "__spec__") if name in main.__dict__]
+    hidden: dict[str, Any] = {name: main.__dict__.pop(name) for name in known}
     main.__spec__ = None
     before = {name: os.environ.get(name) for name in _ONE_THREAD}
     os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
@@ -165,14 +166,14 @@ def in_cluster(pack: bytes, chunks: Iterable[Chunk], stop: Stop, address: str) -
     from distributed import wait as wait_for
 
     try:
-        client = Client(address, timeout="10s", set_as_default=False)
+        client = Client(address, timeout="5s", set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         raise InputError(
             "--cluster",
             f"given {address[:80]}: no scheduler answers there ({type(error).__name__})",
             "give the address that the scheduler printed, as in tcp://host:8786",
         ) from error
-    with client:
+    with client, client.as_current():
         _same_version(client)
         queue = iter(chunks)
         flying: dict[Any, Chunk] = {}

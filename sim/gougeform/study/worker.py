@@ -1,8 +1,7 @@
-"""The work of one process: some tools of a study, each to one row. The same function runs here, there and in a cluster."""
+"""The work of one process: some tools of a study, each to one row. The same function runs here and in a cluster."""
 
 from __future__ import annotations
 
-import math
 import pickle
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
@@ -11,7 +10,7 @@ from typing import Any
 from gougeform import __version__
 from gougeform.errors import InputError
 from gougeform.study.outputs import compute
-from gougeform.study.plan import Constraint, Plan, recipe_of
+from gougeform.study.plan import Constraint, Plan, question_of, recipe_of
 from gougeform.study.points import changes, labels
 
 OK, CONSTRAINT, FAILED = "ok", "constraint", "failed"
@@ -49,7 +48,8 @@ def row(plan: Plan, number: int, place: tuple[float | int, ...]) -> Row:
     if broken:
         return number, CONSTRAINT, broken, []
     try:
-        values = compute(recipe_of(plan.recipe, changes(plan, place)), plan.outputs)
+        own = changes(plan, place)
+        values = compute(recipe_of(plan.recipe, own), plan.outputs, question_of(plan.question, own))
     except InputError as error:
         # The file's name would differ from one machine to the next.
         where = f"{error.field}: " if error.field else ""
@@ -66,8 +66,6 @@ def _broken(constraints: Sequence[Constraint], values: Mapping[str, Any]) -> str
 def died(number: int) -> Row:
     """The row of a tool whose process died every time it was tried."""
     return number, FAILED, "the process that computed it died, every time it was tried", []
-
-
 
 
 def version() -> str:

@@ -18,9 +18,8 @@ from gougeform.work.meridian import Meridian
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_NEAR_MARGIN, _FAR_MARGIN = 12.0, 700.0  # mm around the wood
+_FAR_MARGIN = 700.0  # mm around the wood
 _CELLS = 40_000
-_NODES = 700_000
 _FINEST_NODE = 0.05  # mm
 BEND_REACH_MM = 0.8
 _REACHES_MM = (BEND_REACH_MM, 0.3, 0.1, 0.03)
@@ -48,9 +47,11 @@ class _Table:
 
 @dataclass(frozen=True, eq=False)
 class Wood:
-    """A meridian made ready for distances."""
+    """A meridian made ready for distances: exact ones everywhere, and a grid of `nodes` to `margin` mm around it."""
 
     meridian: Meridian
+    nodes: int = 700_000
+    margin: float = 12.0
 
     def distance(self, x: Floats, rho: Floats) -> Floats:
         """(n,) mm: signed distance of points at x along the lathe and rho ≥ 0 from its axis; negative in the wood.
@@ -92,14 +93,14 @@ class Wood:
     @cached_property
     def _near(self) -> _Table:
         low, high = self.meridian.box
-        low, high = np.array([low[0] - _NEAR_MARGIN, 0.0]), high + _NEAR_MARGIN
-        return self._table(low, high, float(np.sqrt(np.prod(high - low) / _CELLS)))
+        low, high = np.array([low[0] - self.margin, 0.0]), high + self.margin
+        return self._table(low, high, float(np.sqrt(np.prod(high - low) / min(_CELLS, self.nodes))))
 
     @cached_property
     def _far(self) -> _Table:
         low, high = self.meridian.box
         low, high = np.array([low[0] - _FAR_MARGIN, 0.0]), high + _FAR_MARGIN
-        return self._table(low, high, float(np.sqrt(np.prod(high - low) / (_CELLS / 4))))
+        return self._table(low, high, float(np.sqrt(np.prod(high - low) / (min(_CELLS, self.nodes) / 4))))
 
     def _table(self, low: Floats, high: Floats, cell: float) -> _Table:
         shape = tuple(np.ceil((high - low) / cell).astype(int))
@@ -120,8 +121,8 @@ class Wood:
     @cached_property
     def _grid(self) -> tuple[Floats, float, Floats]:
         low, high = self.meridian.box
-        low, high = np.array([low[0] - _NEAR_MARGIN, 0.0]), high + _NEAR_MARGIN
-        step = max(float(np.sqrt(np.prod(high - low) / _NODES)), _FINEST_NODE)
+        low, high = np.array([low[0] - self.margin, 0.0]), high + self.margin
+        step = max(float(np.sqrt(np.prod(high - low) / self.nodes)), _FINEST_NODE)
         shape = np.ceil((high - low) / step).astype(int) + 1
         x, rho = low[0] + step * np.arange(shape[0]), low[1] + step * np.arange(shape[1])
         # Nodes deep in wood or air far from the surface matter little; all are exact all the same.
@@ -186,6 +187,13 @@ class Wood:
     def at_least(self, x: Floats, rho: Floats) -> Floats:
         """Lower bounds of distances, from a grid: nearly as good as the distances and much quicker."""
         return self._between(self._bounds[0], x, rho)
+
+    def at_least_anywhere(self, x: Floats, rho: Floats) -> Floats:
+        """Lower bounds as `at_least`, and beyond its grid at least the way back to it."""
+        low, step, values = self._grid
+        high = low + step * (np.array(values.shape) - 1)
+        away = np.hypot(np.maximum(low[0] - x, 0) + np.maximum(x - high[0], 0), np.maximum(rho - high[1], 0))
+        return np.maximum(self.at_least(x, rho), away)
 
     def at_most(self, x: Floats, rho: Floats) -> Floats:
         """Upper bounds of distances for points within the grid; beyond it they only tell that there is no wood."""

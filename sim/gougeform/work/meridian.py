@@ -18,6 +18,10 @@ Ints = NDArray[np.intp]
 Flags = NDArray[np.bool_]
 
 
+CORNER_MM = 0.1
+"""How far from an inward corner of the wood the last place lies."""
+
+
 @dataclass(frozen=True, eq=False)
 class Meridian:
     """m pieces in order; a chain from axis to axis, or a closed ring.
@@ -79,14 +83,32 @@ class Meridian:
         t = self.tangent(piece, share)
         return np.stack([-t[:, 1], t[:, 0]], -1)
 
+    def inner_corners(self) -> tuple[Flags, Flags]:
+        """(m,) whether the wood has an inward corner at the start and at the end of each piece."""
+        every = np.arange(self.count)
+        first, last = self.tangent(every, np.zeros(self.count)), self.tangent(every, np.ones(self.count))
+        after = np.roll(first, -1, 0)
+        turns = last[:, 0] * after[:, 1] - last[:, 1] * after[:, 0] > 1e-6
+        if not self.ring:
+            turns[-1] = False
+        return np.roll(turns, 1), turns
+
     def places(self, count: int) -> tuple[Ints, Floats]:
-        """About `count` places (piece, share) along the pieces that are cut, even on each and never at its ends."""
+        """About `count` places (piece, share) along the pieces that are cut, even on each and never at its ends.
+
+        Close to inward corners, where a tool reaches last, there is one more.
+        """
         cut = np.flatnonzero(self.cut)
         step = self.length[cut].sum() / max(count, 1)
         each = np.maximum(np.round(self.length[cut] / step).astype(int), 1)
         piece = np.repeat(cut, each)
         share = np.concatenate([(np.arange(k) + 0.5) / k for k in each])
-        return piece, share
+        for at_end, corner in enumerate(self.inner_corners()):
+            more = np.flatnonzero(corner & self.cut & (self.length > 4 * CORNER_MM))
+            near = CORNER_MM / self.length[more]
+            piece, share = np.append(piece, more), np.append(share, 1 - near if at_end else near)
+        order = np.lexsort((share, piece))
+        return piece[order], share[order]
 
     @cached_property
     def along(self) -> Floats:
@@ -134,43 +156,52 @@ class Meridian:
 
     def piece_distance(self, piece: Ints, x: Floats, rho: Floats) -> Floats:
         """(n,) mm: signed distance of points to single pieces, positive out of the wood; exact."""
-        a, b = self.start[piece], self.end[piece]
         out = np.empty(len(x))
         bent = self.turn[piece] != 0
-        at_start, at_end = self.corner_normals
         i = np.flatnonzero(~bent)
         if len(i):
-            k, along, size = piece[i], self._along_chord[piece[i]], self.length[piece[i]]
-            dx, dy = x[i] - a[i, 0], rho[i] - a[i, 1]
-            s = dx * along[:, 0] + dy * along[:, 1]
-            off = along[:, 0] * dy - along[:, 1] * dx
-            value = off.copy()
-            for late, corner, normal in ((s <= 0, a, at_start), (s >= size, b, at_end)):
-                j = np.flatnonzero(late)
-                if len(j):
-                    px, py = x[i[j]] - corner[i[j], 0], rho[i[j]] - corner[i[j], 1]
-                    n = normal[k[j]]
-                    value[j] = np.hypot(px, py) * np.where(px * n[:, 0] + py * n[:, 1] >= 0, 1.0, -1.0)
+            row = self._straight[piece[i]].T
+            dx, dy = x[i] - row[0], rho[i] - row[1]
+            s = dx * row[2] + dy * row[3]
+            value = row[2] * dy - row[3] * dx
+            j = np.flatnonzero((s <= 0) | (s >= row[4]))
+            if len(j):
+                ends = self._to_ends(piece[i[j]], x[i[j]], rho[i[j]])
+                value[j] = np.where(s[j] <= 0, *ends)
             out[i] = value
         i = np.flatnonzero(bent)
         if len(i):
-            k = piece[i]
-            c, r, turn = self.centre[k], self.radius[k], self.turn[k]
-            dx, dy = x[i] - c[:, 0], rho[i] - c[:, 1]
-            far = np.hypot(dx, dy)
-            middle = self._middle[k]
-            within = dx * middle[:, 0] + dy * middle[:, 1] >= far * np.cos(turn / 2)
-            value = (r - far) * np.sign(turn)
-            j = np.flatnonzero(~within)
+            row = self._bent[piece[i]].T
+            dx, dy = x[i] - row[0], rho[i] - row[1]
+            far = np.sqrt(dx * dx + dy * dy)
+            value = (row[2] - far) * row[3]
+            j = np.flatnonzero(dx * row[4] + dy * row[5] < far * row[6])
             if len(j):
-                ends = []
-                for corner, normal in ((a, at_start), (b, at_end)):
-                    px, py = x[i[j]] - corner[i[j], 0], rho[i[j]] - corner[i[j], 1]
-                    n = normal[k[j]]
-                    ends.append(np.hypot(px, py) * np.where(px * n[:, 0] + py * n[:, 1] >= 0, 1.0, -1.0))
+                ends = self._to_ends(piece[i[j]], x[i[j]], rho[i[j]])
                 value[j] = np.where(np.abs(ends[0]) <= np.abs(ends[1]), *ends)
             out[i] = value
         return out
+
+    def _to_ends(self, piece: Ints, x: Floats, rho: Floats) -> list[Floats]:
+        """Signed distances (n,) to the start and to the end of pieces."""
+        out = []
+        for corner, normal in zip((self.start, self.end), self.corner_normals, strict=True):
+            p, n = corner[piece], normal[piece]
+            dx, dy = x - p[:, 0], rho - p[:, 1]
+            out.append(np.sqrt(dx * dx + dy * dy) * np.where(dx * n[:, 0] + dy * n[:, 1] >= 0, 1.0, -1.0))
+        return out
+
+    @cached_property
+    def _straight(self) -> Floats:
+        """(m, 5): start, direction and length of straight pieces, one row a piece."""
+        return np.column_stack([self.start, self._along_chord, self.length])
+
+    @cached_property
+    def _bent(self) -> Floats:
+        """(m, 7): centre, radius, sign of the turn, direction to the middle and cosine of half the turn."""
+        return np.column_stack(
+            [self.centre, self.radius, np.sign(self.turn), self._middle, np.cos(self.turn / 2)]
+        )
 
     @cached_property
     def _along_chord(self) -> Floats:

@@ -1,1 +1,1 @@
-"""The workbench: a page on this machine where settings are turned and the edge answers. Nothing here is loaded by others."""
+"""The workbench: a page on this machine where settings are turned and the edge answers."""

@@ -77,7 +77,9 @@ def is_bench(table: Table) -> bool:
 def from_bench_table(table: Table, grind: Grind) -> Bench:
     """The bench of an opened file. Raises InputError where it is not one, or a tool in it cannot be ground."""
     if table.get("bench") != 1:
-        raise InputError("bench", f"given {str(table.get('bench'))[:20]}, allowed is 1", "save it again with this version")
+        raise InputError(
+            "bench", f"given {str(table.get('bench'))[:20]}, allowed is 1", "save it again with this version"
+        )
     extra = [key for key in table if key not in ("bench", "view", "a", "b")]
     if extra:
         raise InputError(str(extra[0])[:60], "is not part of a bench file", "allowed are bench, view, a and b")

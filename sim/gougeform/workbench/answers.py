@@ -9,16 +9,16 @@ from typing import Any
 from gougeform.cautions import STRONG, cautions
 from gougeform.errors import InputError
 from gougeform.measures import Measures
-from gougeform.recipe import Recipe, from_table
+from gougeform.recipe import Recipe
 from gougeform.references import Table
 from gougeform.workbench import address as addresses
-from gougeform.workbench.incoming import without_files
+from gougeform.workbench.incoming import good_recipe
 from gougeform.workbench.knobs import knobs, library_choices
 from gougeform.workbench.numbers import LATE, ROWS, edge_numbers, late_numbers
+from gougeform.workbench.reaching import workpieces
 from gougeform.workbench.state import (
     TOOLS,
     Bench,
-    Problem,
     Tool,
     copied,
     differences,
@@ -46,15 +46,11 @@ def whole(bench: Bench, measured: Measured) -> dict[str, Any]:
 
 def fixed() -> dict[str, Any]:
     """What stays the same while the page is open: the library's choices and the rows of the table of numbers."""
-    rows = [{"name": n, "label": label, "unit": unit, "digits": digits, "late": n.startswith(LATE)} for n, label, unit, digits in ROWS]
-    return {"library": library_choices(), "rows": rows, "works": works()}
-
-
-def works() -> list[dict[str, str]]:
-    """The workpieces of the library by name and title."""
-    from gougeform.workbench.reaching import workpieces
-
-    return workpieces()
+    rows = [
+        {"name": n, "label": label, "unit": unit, "digits": digits, "late": n.startswith(LATE)}
+        for n, label, unit, digits in ROWS
+    ]
+    return {"library": library_choices(), "rows": rows, "works": workpieces()}
 
 
 def tool_answer(tool: Tool, measured: Measured) -> dict[str, Any]:
@@ -64,14 +60,16 @@ def tool_answer(tool: Tool, measured: Measured) -> dict[str, Any]:
     followed: dict[str, float | None] = {}
     for i, setting in enumerate(gouge.settings):
         nose = gouge.recipe.grinds[i].jig.nose_angle_deg
-        followed[f"grind.{i}.nose_angle_deg"] = measures.nose_angle if i == 0 else _nose_angle(measures, i) if nose is None else nose
+        followed[f"grind.{i}.nose_angle_deg"] = (
+            measures.nose_angle if i == 0 else _nose_angle(measures, i) if nose is None else nose
+        )
         followed[f"grind.{i}.rim_distance_mm"] = setting.rim_distance
         followed[f"grind.{i}.centre_distance_mm"] = setting.centre_distance
     every = cautions(gouge.recipe)
     return {
         "key": tool_key(tool.good),
         "title": str(tool.wanted.get("title", "")),
-        "problem": None if tool.problem is None else vars(tool.problem),
+        "problem": None if tool.problem is None else tool.problem.plain,
         "knobs": knobs(tool.wanted, followed),
         "numbers": edge_numbers(measures),
         "notes": measures.notes,
@@ -113,6 +111,8 @@ def done(bench: Bench, deeds: Any, measured: Measured) -> Bench:
         elif kind == "recipe":
             table = _library_recipe(deed.get("name"))
             bench = opened(bench, deed.get("tool", ""), table, measured)
+        elif kind == "adopt":  # a recipe that the workbench itself has solved for
+            bench = opened(bench, deed.get("tool", ""), good_recipe(deed.get("recipe")).table, measured)
         elif kind == "look":
             changes = deed.get("changes")
             bench = Bench(bench.a, bench.b, looked(bench.view, changes if isinstance(changes, dict) else {}))
@@ -126,14 +126,6 @@ def opened_file(bench: Bench, which: str, table: Table, measured: Measured) -> B
     if addresses.is_bench(table):
         return addresses.from_bench_table(table, measured)
     return opened(bench, which, table, measured)
-
-
-def good_recipe(value: Any) -> Recipe:
-    """The recipe of a tool's table as it came from a page. Raises InputError."""
-    if not isinstance(value, dict):
-        raise InputError("recipe", "is missing or not a table", "load the page again")
-    without_files(value)
-    return from_table(value)
 
 
 def late(measures: Measures) -> dict[str, Any]:
@@ -167,8 +159,3 @@ def _library_recipe(name: Any) -> Table:
     if not isinstance(name, str) or is_path(name):
         raise InputError("recipe", "is not a name of the library", "choose one of the list")
     return load(name).table
-
-
-def problem_of(error: InputError) -> dict[str, str]:
-    """An error as plain values for the page."""
-    return vars(Problem.of(error))

@@ -1,1 +1,182 @@
-"""The other direction, as jobs of the workbench: settings for a wanted edge, relief, other wheel or jig, regrind."""
+"""The other direction, as jobs of the workbench: settings for a wanted edge, relief, other wheel or jig, regrind.
+
+Each takes `recipe` (a tool's good table) and what is asked, and brings changes that the page applies as turned knobs,
+so that what a person sees afterwards is ground and measured like everything else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from gougeform.errors import InputError
+from gougeform.recipe import Recipe, changed, from_table
+from gougeform.references import Table
+from gougeform.workbench.incoming import good_recipe, without_files
+
+Tell = Callable[[float, str], None]
+
+_WANTS = ("nose", "wing25", "wing50", "wing75", "wing_length", "land")
+
+
+def solve(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
+    """Settings that give the wanted edge. `wants`: values by name; `free`: names of settings that may move, or none.
+
+    Answers with solutions (settings, edge, recipe, and the same as a ruler can set them) and, by want, what cannot be
+    met. Raises InputError with the want's or setting's name as field.
+    """
+    from gougeform.settings.bench import bench_of
+    from gougeform.settings.problem import Problem
+    from gougeform.settings.ruler import confirmed, corrected, ruled
+    from gougeform.settings.solve import solve as solved
+    from gougeform.settings.wants import read_frees, read_wants
+
+    recipe = good_recipe(what.get("recipe"))
+    wanted = what.get("wants")
+    if not isinstance(wanted, dict) or not wanted:
+        raise InputError("nose", "nothing is asked for", "type at least a nose angle")
+    for name, value in wanted.items():
+        if name not in _WANTS:
+            raise InputError("wants", f"{str(name)[:20]!r} cannot be asked for", f"allowed are {', '.join(_WANTS)}")
+        _plain_number(value, name)
+    try:
+        wants = read_wants([f"{name}={value!r}" for name, value in wanted.items()])
+        free = [str(name)[:30] for name in what.get("free") or []]
+        problem = Problem(recipe, wants, read_frees(bench_of(recipe), free, [], wants))
+        tell(0.1, "solving")
+        answer = solved(problem)
+        tell(0.7, "measuring what it gives")
+        pairs = [
+            (exact := corrected(problem, one), confirmed(problem, ruled(problem, exact.values)))
+            for one in answer.solutions
+        ]
+    except InputError as error:
+        raise InputError(_blamed(error, wanted), error.problem, error.hint) from error
+    pairs.sort(key=lambda pair: bool(pair[0].problem))
+    return {
+        "exact": answer.exact,
+        "family": answer.family,
+        "unmet": [{"want": one.want.name, "text": str(one)} for one in answer.unmet],
+        "solutions": [{"exact": _found(problem, exact), "ruler": _found(problem, ruler)} for exact, ruler in pairs],
+    }
+
+
+def _found(problem: Any, one: Any) -> dict[str, Any]:
+    from gougeform.settings.names import NAMES
+    from gougeform.settings.ruler import machine
+
+    return {
+        "settings": [
+            {"name": NAMES[name].words, "value": value, "unit": {"deg": "°"}.get(NAMES[name].unit, NAMES[name].unit)}
+            for name, value in one.values.items()
+        ],
+        "machine": machine(one.bench, one.setting),
+        "misses": one.misses(problem.wants),
+        "problem": one.problem,
+        "recipe": one.recipe.table,
+    }
+
+
+def relief(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
+    """A relief from two of `land_mm`, `move` (mm; a table: deg) and `angle_deg`; brings the third and the recipe."""
+    from gougeform.settings.relief import Middle
+
+    recipe = good_recipe(what.get("recipe"))
+    given = {name: what[name] for name in ("land_mm", "move", "angle_deg") if what.get(name) not in (None, "")}
+    for name, value in given.items():
+        if not 0 < _plain_number(value, name) < 180:
+            raise InputError(name, f"given {value:g}, allowed is above 0 and below 180", "change it")
+    if len(given) != 2:
+        raise InputError(
+            "land_mm", f"{len(given)} of the three are given, allowed are two: they give the third", "fill in two"
+        )
+    tell(0.2, "moving the pocket")
+    middle = Middle(recipe)
+    try:
+        if "land_mm" not in given:
+            found = middle.from_both(given["move"], given["angle_deg"])
+        elif "move" in given:
+            found = middle.from_move(given["land_mm"], given["move"])
+        else:
+            found = middle.from_angle(given["land_mm"], given["angle_deg"])
+        made, ruler = middle.made(found), middle.made(middle.on_ruler(found))
+    except InputError as error:
+        names = {"--land": "land_mm", "--move": "move", "--angle": "angle_deg"}
+        raise InputError(names.get(error.field, error.field), error.problem, error.hint) from error
+    return {name: _relief(one) for name, one in (("exact", made), ("ruler", ruler))}
+
+
+def _relief(made: Any) -> dict[str, Any]:
+    one = made.relief
+    return {
+        "land_mm": one.land, "move": one.move, "unit": "°" if one.unit == "deg" else "mm", "angle_deg": one.angle,
+        "falls_away_deg": one.turn, "nose_setting_deg": one.nose, "recipe": made.recipe.table,
+    }  # fmt: skip
+
+
+def transfer(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
+    """The same edge on another wheel or jig of the library: `wheel` and `jig` are names, "" for the same.
+
+    The nose is kept; the projection moves so that the wings differ least. Brings the recipe and how far it is off.
+    """
+    from gougeform.settings.bench import bench_of
+    from gougeform.settings.names import NAMES
+    from gougeform.settings.transfer import carry_over
+    from gougeform.settings.wants import Free
+
+    recipe = good_recipe(what.get("recipe"))
+    changes = {name: what[name] for name in ("wheel", "jig") if what.get(name)}
+    without_files(changes)
+    if not changes:
+        raise InputError("wheel", "no other wheel or jig is chosen", "choose one of them")
+    tell(0.1, "carrying the edge over")
+    plain = carry_over(recipe, changes, [])
+    frees = []
+    if plain.recipe.jig.kind != "table" and plain.recipe.grinds[0].path.path == "traced":
+        name = NAMES["projection"]
+        now = bench_of(plain.recipe).value("projection")
+        frees = [Free(name, min(name.low, now), max(name.high, now))]
+    found = carry_over(recipe, changes, frees) if frees else plain
+    _measured(found.recipe)
+    return {
+        "recipe": found.recipe.table, "largest_deg": found.largest, "mean_deg": found.mean, "notes": found.notes,
+        "reset": [{"name": NAMES[k].words, "value": v, "unit": NAMES[k].unit} for k, v in found.reset.items()],
+    }  # fmt: skip
+
+
+def regrind(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
+    """What it costs to grind a tool of shape `older` to the shape of `recipe`: mm of nose, steel, land.
+
+    Raises InputError where they are not the same bar and flute.
+    """
+    new, old = good_recipe(what.get("recipe")), good_recipe(what.get("older"))
+    tell(0.2, "measuring the steel between them")
+    table = {k: v for k, v in new.table.items() if k != "older"} | {
+        "older": {k: v for k, v in old.table.items() if k != "older"}
+    }
+    measures = _measured(from_table(table))
+    removed = measures.steel_removed
+    whole = _measured(changed(new, {"older": None}))
+    return {
+        "nose_loss_mm": measures.nose_loss, "steel_removed_mm3": removed,
+        "steel_removed_g": removed * new.bar.steel.density_g_cm3 / 1000,
+        "from_blank_mm3": whole.steel_removed,
+    }  # fmt: skip
+
+
+def _measured(recipe: Recipe) -> Any:
+    from gougeform.gouge import shape
+    from gougeform.measures import measure
+
+    return measure(shape(recipe))
+
+
+def _plain_number(value: Any, field: str) -> float:
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        raise InputError(field, f"given {str(value)[:30]!r}, allowed is a number", "write it like 35 or 47.5")
+    return float(value)
+
+
+def _blamed(error: InputError, wanted: Table) -> str:
+    """The want an error of the solver is about; the solver's own words name it."""
+    return next((name for name in wanted if f"{name}=" in error.problem or error.problem.startswith(name)), error.field)

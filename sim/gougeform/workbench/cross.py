@@ -59,7 +59,7 @@ def _steel_on_rays(gouge: Gouge, columns: Columns, behind: float) -> tuple[Float
         gouge, columns, behind, np.where(last < _ROWS - 1, t[np.minimum(last + 1, _ROWS - 1)], 1.0), t[last],
         (last < _ROWS - 1) & there,
     )  # fmt: skip
-    return low, high, there
+    return low, high, np.asarray(there)
 
 
 def _crossing(

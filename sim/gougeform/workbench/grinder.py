@@ -5,6 +5,7 @@ Machine frame: origin at the wheel's centre (for a belt on its face), X toward t
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -12,82 +13,117 @@ from numpy.typing import NDArray
 
 from gougeform.gouge import Gouge
 from gougeform.jig import FootJig, RodJig, Table, machine_turn
+from gougeform.parts import FootJig as FootFields
+from gougeform.parts import Jig
+from gougeform.parts import RodJig as RodFields
 
 Floats = NDArray[np.float64]
+Seen = Callable[[Any], list[list[float]]]
 
 _DOWN = 25
-_BAR_BEHIND = 70.0  # mm of bar and handle drawn behind the clamp
+_BAR_BEHIND = 70.0  # mm of bar drawn behind the clamp
+_CLAMP_LONG, _CLAMP_OVER = 14.0, 5.0
+_AXIS_DRAWN = 22.0
 
 
 def grinder_view(gouge: Gouge, number: int = 0) -> dict[str, Any]:
-    """One grind at the nose, from the side: shapes as polylines and circles, distances as pairs of points with a value."""
+    """One grind at the nose, from the side: polylines and circles, and distances as pairs of points with a value."""
     one, jig, setting = gouge.ground.passes[number], gouge.jigs[number], gouge.settings[number]
-    k = one.wheel.curvature
-    lift = setting.pivot_angle or 0.0
-    turn = machine_turn(lift)
-    centre = np.zeros((3, 1)) if k == 0 else np.array([[1 / k], [0.0], [0.0]])
-    pose = one.path.pose(np.zeros(1))
-
-    def seen(points: Any) -> list[list[float]]:
-        """Tool points (n, 2) as (y, z) in the middle plane, as machine (X, Z)."""
-        p = np.asarray(points, float).reshape(-1, 2)
-        tool = np.stack([np.zeros(len(p)), p[:, 0], p[:, 1]])
-        at = turn @ (np.einsum("ij,jn->in", pose.turn[:, :, 0], tool) + pose.shift + centre)
-        return [[round(float(x), 3), round(float(z), 3)] for x, z in zip(at[0], at[2], strict=True)]
-
-    field = gouge.recipe.grinds[number]
-    section = gouge.section
-    bottom, top = section.underside, section.lip_plane
-    projection = field.jig.projection_mm
-    y = np.linspace(section.y_floor, section.outline.on_middle_plane(below=True), _DOWN)
-    z = gouge.ground.heights(np.stack([np.zeros(_DOWN), y], -1)).z
-    lip_z = -float(max(0.0, gouge.ground.heights(section.lip(1)[None]).z[0] * -1))
-    rear = -(projection + _BAR_BEHIND)
-    bevel = np.stack([y, z], -1)
-    body = [*bevel.tolist(), [bottom, rear], [top, rear], [top, lip_z]]
-    nose = seen([[section.y_floor, 0.0]])[0]
+    fields = gouge.recipe.grinds[number].jig
+    k, lift = one.wheel.curvature, setting.pivot_angle or 0.0
+    radius = 0.0 if k == 0 else 1 / k
+    seen = _seen(gouge, number, lift, radius)
+    bottom, top, floor = gouge.section.underside, gouge.section.lip_plane, gouge.section.y_floor
+    projection = fields.projection_mm
+    rear, clamp = -(projection + _BAR_BEHIND), -projection
+    low, high = bottom - _CLAMP_OVER, top + _CLAMP_OVER
+    nose = seen([[floor, 0.0]])[0]
     out: dict[str, Any] = {
-        "wheel": None if k == 0 else {"radius": 1 / k, "width": 2 * one.wheel.half_width},
-        "tool": seen(body),
-        "floor": seen([[section.y_floor, 0.0], [section.y_floor, rear]]),
-        "clamp": seen([[bottom - 5, -projection], [top + 5, -projection], [top + 5, -projection - 14], [bottom - 5, -projection - 14]]),
+        "wheel": None if k == 0 else {"radius": radius, "width": 2 * one.wheel.half_width},
+        "tool": seen(_silhouette(gouge, rear)),
+        "floor": seen([[floor, 0.0], [floor, rear]]),
+        "clamp": seen([[low, clamp], [high, clamp], [high, clamp - _CLAMP_LONG], [low, clamp - _CLAMP_LONG]]),
         "nose": nose,
         "contact_deg": None if setting.contact is None else float(np.degrees(setting.contact)),
-        "jig": [], "pivot": None, "rod": None, "table": None, "sizes": [],
-    }  # fmt: skip
-    out["sizes"].append(_size("projection", seen([[top + 9, 0.0]])[0], seen([[top + 9, -projection]])[0], projection))
+        "jig": [],
+        "pivot": None,
+        "rod": None,
+        "table": None,
+        "height_mm": None,
+        "nose_angle_deg": None,
+        "sizes": [_size("projection", *_both(seen([[top + 9, 0.0], [top + 9, clamp]])), projection)],
+    }
     if isinstance(jig, Table):
-        ahead, behind = -(one.wheel.half_width * 0 + 6.0), -(projection + 10)
-        out["table"] = seen([[bottom, ahead], [bottom, behind], [bottom - 8, behind], [bottom - 8, ahead]])
+        out["table"] = seen([[bottom, -6.0], [bottom, clamp - 10], [bottom - 8, clamp - 10], [bottom - 8, -6.0]])
         out["nose_angle_deg"] = float(np.degrees(jig.nose_angle))
         return out
-    rim, cd = setting.rim_distance, setting.centre_distance
-    assert rim is not None
-    radius = 0.0 if k == 0 else 1 / k
-    along = np.array([np.cos(lift), np.sin(lift)])
-    pivot = ((radius + rim) * along).tolist()
-    out["pivot"] = pivot
-    if isinstance(jig, FootJig):
-        hinge_y = section.y_floor - jig.pivot.above + field.jig.arm_length_mm * np.sin(np.radians(field.jig.arm_cant_deg))  # type: ignore[union-attr]
-        hinge = [hinge_y, -(projection + field.jig.hinge_back_mm)]  # type: ignore[union-attr]
-        out["jig"] = [seen([[0.0, hinge[1]], hinge, [jig.foot[1], jig.foot[2]]])]
-    elif isinstance(jig, RodJig):
-        hinge = [float(jig.hinge[1]), float(jig.hinge[2])]
-        out["jig"] = [seen([[0.0, hinge[1]], hinge])[0:2] + [pivot]]
-        axis = np.array([jig.axis[1], jig.axis[2]]) * 22
-        out["jig"].append(seen([np.array(hinge) - axis * 0.5, np.array(hinge) + axis]))
-        out["rod"] = field.jig.rod_diameter_mm / 2  # type: ignore[union-attr]
-    rim_point = (radius * along).tolist()
-    what = "rim to pocket" if isinstance(jig, FootJig) else "rim to rod centre"
-    out["sizes"].append(_size(what, rim_point, pivot, rim))
-    if isinstance(jig, RodJig):
-        surface = ((radius + rim - field.jig.rod_diameter_mm / 2) * along).tolist()  # type: ignore[union-attr]
-        out["sizes"].append(_size("rim to rod surface", rim_point, surface, rim - field.jig.rod_diameter_mm / 2))  # type: ignore[union-attr]
-    if cd is not None:
-        out["sizes"].append(_size("wheel centre to pocket" if isinstance(jig, FootJig) else "wheel centre to rod", [0.0, 0.0], pivot, cd))
-    out["sizes"].append(_size("pocket to nose" if isinstance(jig, FootJig) else "rod to nose", pivot, nose, jig.pivot.length))
-    out["height_mm"] = pivot[1]
+    assert setting.rim_distance is not None
+    out |= _pivot(jig, fields, setting.rim_distance, radius, lift, seen)
+    out["sizes"] += [
+        *_rim_sizes(jig, fields, setting.rim_distance, radius, lift, out["pivot"]),
+        _size(f"{_noun(jig)} to nose", out["pivot"], nose, jig.pivot.length),
+    ]
     return out
+
+
+def _seen(gouge: Gouge, number: int, lift: float, radius: float) -> Seen:
+    """From tool points (n, 2), (y, z) in the middle plane, to machine (X, Z) with the nose on the wheel."""
+    pose = gouge.ground.passes[number].path.pose(np.zeros(1))
+    turn, centre = machine_turn(lift), np.array([[radius], [0.0], [0.0]])
+
+    def place(points: Any) -> list[list[float]]:
+        p = np.asarray(points, float).reshape(-1, 2)
+        at = turn @ (pose.turn[:, :, 0] @ np.stack([np.zeros(len(p)), p[:, 0], p[:, 1]]) + pose.shift + centre)
+        return np.stack([at[0], at[2]], -1).round(3).tolist()
+
+    return place
+
+
+def _silhouette(gouge: Gouge, rear: float) -> list[list[float]]:
+    """The tool in its middle plane (y, z) with the lips' line on top, cut off at `rear`."""
+    section = gouge.section
+    y = np.linspace(section.y_floor, section.outline.on_middle_plane(below=True), _DOWN)
+    bevel = np.stack([y, gouge.ground.heights(np.stack([np.zeros(_DOWN), y], -1)).z], -1)
+    lip = float(gouge.ground.heights(section.lip(1)[None]).z[0])
+    return [*bevel.tolist(), [section.underside, rear], [section.lip_plane, rear], [section.lip_plane, lip]]
+
+
+def _pivot(jig: FootJig | RodJig, fields: Jig, rim: float, radius: float, lift: float, seen: Seen) -> dict[str, Any]:
+    pivot = [(radius + rim) * float(np.cos(lift)), (radius + rim) * float(np.sin(lift))]
+    if isinstance(jig, FootJig):
+        assert isinstance(fields, FootFields)
+        cant = np.radians(fields.arm_cant_deg)
+        hinge = jig.foot[1:] + fields.arm_length_mm * np.array([np.sin(cant), np.cos(cant)])
+        drawn = [seen([[0.0, hinge[1]], hinge, jig.foot[1:]])]
+        return {"pivot": pivot, "jig": drawn, "height_mm": pivot[1]}
+    assert isinstance(fields, RodFields)
+    hinge, axis = jig.hinge[1:], jig.axis[1:] * _AXIS_DRAWN
+    drawn = [[*seen([[0.0, hinge[1]], hinge]), pivot], seen([hinge - axis / 2, hinge + axis])]
+    return {"pivot": pivot, "jig": drawn, "rod": fields.rod_diameter_mm / 2, "height_mm": pivot[1]}
+
+
+def _rim_sizes(
+    jig: FootJig | RodJig, fields: Jig, rim: float, radius: float, lift: float, pivot: list[float]
+) -> list[dict[str, Any]]:
+    along = np.array([np.cos(lift), np.sin(lift)])
+    edge = (radius * along).tolist()
+    centre = "" if isinstance(jig, FootJig) else " centre"
+    sizes = [_size(f"rim to {_noun(jig)}{centre}", edge, pivot, rim)]
+    if isinstance(fields, RodFields):
+        near = rim - fields.rod_diameter_mm / 2
+        sizes.append(_size("rim to rod surface", edge, ((radius + near) * along).tolist(), near))
+    if radius:
+        sizes.append(_size(f"wheel centre to {_noun(jig)}", [0.0, 0.0], pivot, radius + rim))
+    return sizes
+
+
+def _noun(jig: FootJig | RodJig) -> str:
+    return "pocket" if isinstance(jig, FootJig) else "rod"
+
+
+def _both(points: list[list[float]]) -> tuple[list[float], list[float]]:
+    start, stop = points
+    return start, stop
 
 
 def _size(name: str, start: list[float], stop: list[float], value: float) -> dict[str, Any]:

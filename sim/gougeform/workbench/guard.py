@@ -11,6 +11,7 @@ import socket
 from collections.abc import Awaitable, Callable
 
 from aiohttp import web
+from aiohttp.typedefs import Middleware
 
 from gougeform.errors import InputError
 
@@ -38,7 +39,9 @@ def checked_host(host: str, allow_network: bool) -> str:
     try:
         address = ipaddress.ip_address(host)
     except ValueError as error:
-        raise InputError("--host", f"given {host[:60]!r}, allowed is an address such as 127.0.0.1", "leave it out") from error
+        raise InputError(
+            "--host", f"given {host[:60]!r}, allowed is an address such as 127.0.0.1", "leave it out"
+        ) from error
     if not address.is_loopback and not allow_network:
         raise InputError(
             "--host",
@@ -70,7 +73,7 @@ def known(header: str, names: frozenset[str], port: int, allow_network: bool) ->
     return tail == str(port)
 
 
-def guard(names: Callable[[], tuple[frozenset[str], int]], allow_network: bool) -> Callable[[web.Request, Handler], Awaitable[web.StreamResponse]]:
+def guard(names: Callable[[], tuple[frozenset[str], int]], allow_network: bool) -> Middleware:
     """A middleware that turns strangers away and adds the headers every answer carries."""
 
     @web.middleware
@@ -86,7 +89,11 @@ def guard(names: Callable[[], tuple[frozenset[str], int]], allow_network: bool) 
             if request.headers.get(OWN_HEADER) != "page":
                 return _away("Only the workbench's own page may ask this.")
             if request.content_type not in ("application/json", "application/toml"):
-                return web.json_response({"error": {"field": "", "problem": "this kind of request is not known", "hint": ""}}, status=415, headers=HEADERS)
+                return web.json_response(
+                    {"error": {"field": "", "problem": "this kind of request is not known", "hint": ""}},
+                    status=415,
+                    headers=HEADERS,
+                )
         try:
             answer = await handler(request)
         except web.HTTPException as error:

@@ -65,7 +65,10 @@ def head_shape(measures: Measures) -> dict[str, Any]:
         parts.append(vertices)
         faces.append(triangles + count)
         count += len(vertices)
-    lips = [[[*gouge.section.lip(side), float(edge.point[2, k])], [*gouge.section.lip(side), back]] for side, k in ((-1, 0), (1, -1))]
+    lips = [
+        [[*gouge.section.lip(side), float(edge.point[2, k])], [*gouge.section.lip(side), back]]
+        for side, k in ((-1, 0), (1, -1))
+    ]
     return {
         "vertices": packed(np.concatenate(parts)),
         "faces": packed(np.concatenate(faces), np.uint32),
@@ -111,9 +114,7 @@ def _surface(gouge: Gouge, flat: Floats) -> tuple[Floats, Floats, Floats]:
     at = np.arange(flat.shape[0])
     z = every[first, at]
     if not np.isfinite(z).all():
-        raise InputError(
-            "wheel.width_mm", "the wheel does not reach all of the bevel", "a wider wheel, or more roll"
-        )
+        raise InputError("wheel.width_mm", "the wheel does not reach all of the bevel", "a wider wheel, or more roll")
     normal = np.stack([cut.normal for cut in cuts])[first, :, at].T
     above = np.full((flat.shape[0], MOST_GRINDS), _FAR)
     above[:, : len(cuts)] = np.minimum(every - z, _FAR).T

@@ -8,6 +8,7 @@ from typing import Any
 from gougeform.complaints import shown
 from gougeform.errors import InputError
 from gougeform.library import is_path
+from gougeform.recipe import Recipe, from_table
 from gougeform.references import LIBRARY_OF, Table
 
 LARGEST_UPLOAD = 256 * 1024
@@ -29,7 +30,7 @@ def without_files(table: Any, where: str = "", depth: int = 0) -> None:
             place = f"{where}.{key}" if where else str(key)
             if key in _REFERRING:
                 _no_path(value, place)
-            if isinstance(value, dict | list) and not (key == "points_mm"):
+            if isinstance(value, dict | list) and key != "points_mm":
                 without_files(value, place, depth + 1)
 
 
@@ -69,3 +70,9 @@ def parsed_json(data: bytes) -> dict[str, Any]:
     return value
 
 
+def good_recipe(value: Any) -> Recipe:
+    """The recipe of a tool's table as it came from a page. Raises InputError."""
+    if not isinstance(value, dict):
+        raise InputError("recipe", "is missing or not a table", "load the page again")
+    without_files(value)
+    return from_table(value)

@@ -1,16 +1,19 @@
-"""Files to take away: recipe, bench, edge table and numbers at once; meshes, gauges and picture as jobs of their own."""
+"""Files to take away: recipe, bench, edge table and numbers at once; meshes, gauges, card, picture as jobs."""
 
 from __future__ import annotations
 
 import base64
+import io
 import json
 import re
 import tempfile
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from gougeform.errors import InputError
+from gougeform.gouge import Gouge
 from gougeform.measures import Measures, result
 from gougeform.recipe import Recipe, to_toml
 from gougeform.workbench import address as addresses
@@ -21,7 +24,8 @@ Tell = Callable[[float, str], None]
 
 _TYPES = {
     ".toml": "application/toml", ".csv": "text/csv", ".json": "application/json", ".stl": "model/stl",
-    ".3mf": "model/3mf", ".png": "image/png", ".zip": "application/zip", ".html": "text/html", ".pdf": "application/pdf",
+    ".3mf": "model/3mf", ".png": "image/png",
+    ".zip": "application/zip", ".pdf": "application/pdf",
 }  # fmt: skip
 
 
@@ -43,7 +47,9 @@ def small_file(kind: str, bench: Bench, which: str, measured: Measured) -> dict[
 
         return as_file(f"{stem}-edge.csv", csv_text(station_table(measures.gouge, measures.edge)).encode())
     if kind == "numbers":
-        text = json.dumps(result(measures, []), indent=1, ensure_ascii=False, allow_nan=False)
+        from gougeform.job import finite
+
+        text = json.dumps(finite(result(measures, [])), indent=1, ensure_ascii=False, allow_nan=False)
         return as_file(f"{stem}.json", (text + "\n").encode())
     raise InputError("kind", f"given {kind[:20]!r}, allowed are recipe, bench, csv and numbers", "load the page again")
 
@@ -51,7 +57,7 @@ def small_file(kind: str, bench: Bench, which: str, measured: Measured) -> dict[
 def files(what: dict[str, Any], tell: Tell) -> dict[str, str]:
     """The job behind a mesh or the gauges: `kind` stl, 3mf or gauges of `recipe`. Raises InputError."""
     from gougeform.gouge import shape
-    from gougeform.workbench.answers import good_recipe
+    from gougeform.workbench.incoming import good_recipe
 
     kind, which = what.get("kind"), checked_tool(what.get("tool"))
     recipe = good_recipe(what.get("recipe"))
@@ -67,18 +73,63 @@ def files(what: dict[str, Any], tell: Tell) -> dict[str, str]:
         solid = build_solid(gouge)
         tell(0.8, "writing it")
         return _written(f"{stem}.{kind}", lambda path: write_mesh(solid, path))
-    raise InputError("kind", f"given {str(kind)[:20]!r}, allowed are stl and 3mf", "load the page again")
+    if kind == "gauges":
+        return _gauges(gouge, stem, tell)
+    if kind == "card":
+        from gougeform.card import write_card
+        from gougeform.measures import measure
+
+        measures = measure(gouge)
+        tell(0.2, "laying the card out")
+        with tempfile.TemporaryDirectory() as folder:
+            written = write_card(measures, Path(folder) / "card")
+            pdf = next(path for path in written if path.suffix == ".pdf")
+            return as_file(f"{stem}-card.pdf", pdf.read_bytes())
+    raise InputError("kind", f"given {str(kind)[:20]!r}, allowed are stl, 3mf, gauges and card", "load the page again")
+
+
+def _gauges(gouge: Gouge, stem: str, tell: Tell) -> dict[str, str]:
+    """All gauges of a tool as STL and 3MF in one archive, with a note on the kinds it cannot have.
+
+    Raises InputError where a written gauge is not closed or not in one piece.
+    """
+    from gougeform.gauges.build import build
+    from gougeform.gauges.checks import inspect, read
+    from gougeform.gauges.kinds import all_gauges
+    from gougeform.gauges.setup import Setup
+    from gougeform.gauges.writing import write_3mf, write_stl
+
+    setup = Setup(gouge)
+    planned, without = all_gauges(setup)
+    packed = io.BytesIO()
+    with tempfile.TemporaryDirectory() as folder, zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for number, gauge in enumerate(planned):
+            tell(0.1 + 0.85 * number / len(planned), f"building the {gauge.kind} gauge")
+            body = build(gauge, setup.printing)
+            stl, mf = (Path(folder) / f"{body.name}{end}" for end in (".stl", ".3mf"))
+            write_stl([body], stl)
+            write_3mf([body], mf)
+            (mesh,) = read(stl).values()
+            found = inspect(mesh, rays=20)
+            if not (found.closed and found.bodies == 1):
+                raise InputError(
+                    "", f"the {gauge.kind} gauge cannot be printed as it is", "make it with gougeform gauge"
+                )
+            for path in (stl, mf):
+                archive.write(path, path.name)
+    note = "; ".join(f"{kind}: {why.problem}" for kind, why in without.items())
+    return as_file(f"{stem}-gauges.zip", packed.getvalue()) | {"note": f"Left out: {note}." if note else ""}
 
 
 def picture(what: dict[str, Any], tell: Tell) -> dict[str, str]:
     """The job behind the picture of a tool's head. Raises InputError where it cannot be drawn, and says why."""
-    from gougeform.job import captions
+    from gougeform.files import write_mesh
     from gougeform.gouge import shape
+    from gougeform.job import captions
     from gougeform.measures import measure
     from gougeform.picture import make_picture
     from gougeform.solid import build_solid
-    from gougeform.workbench.answers import good_recipe
-    from gougeform.files import write_mesh
+    from gougeform.workbench.incoming import good_recipe
 
     which, recipe = checked_tool(what.get("tool")), good_recipe(what.get("recipe"))
     measures = measure(shape(recipe))

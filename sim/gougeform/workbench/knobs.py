@@ -34,7 +34,7 @@ REACH: dict[str, dict[str, Reach]] = {
         "diameter_mm": Reach("diameter", _MM, 5, 20, 0.1),
         "side_mm": Reach("side of the square", _MM, 5, 20, 0.1),
         "corner_radius_mm": Reach("corner radius", _MM, 0, 5, 0.1),
-        "length_mm": Reach("length ahead of ferrule", _MM, 80, 300, 1),
+        "length_mm": Reach("length of the bar", _MM, 80, 300, 1),
     },
     "flute": {
         "radius_mm": Reach("flute radius", _MM, 1.5, 12, 0.1),
@@ -54,7 +54,7 @@ REACH: dict[str, dict[str, Reach]] = {
     },
     "jig": {
         "projection_mm": Reach("projection", _MM, 30, 120, 0.5),
-        "hinge_back_mm": Reach("hinge behind clamp face", _MM, 0, 60, 0.5),
+        "hinge_back_mm": Reach("hinge behind clamp", _MM, 0, 60, 0.5),
         "hinge_drop_mm": Reach("hinge below the bar", _MM, -20, 50, 0.5),
         "vee_deg": Reach("opening of the V", _DEG, 60, 150, 1),
         "arm_length_mm": Reach("arm length", _MM, 30, 200, 0.5),
@@ -62,18 +62,18 @@ REACH: dict[str, dict[str, Reach]] = {
         "hinge_cant_deg": Reach("hinge axis to bar axis", _DEG, -10, 80, 0.5),
         "shoe_mm": Reach("hinge to rod centre", _MM, 5, 100, 0.5),
         "rod_diameter_mm": Reach("rod diameter", _MM, 6, 25, 0.5),
-        "height_mm": Reach("height of pocket or rod", _MM, -250, 150, 1),
+        "height_mm": Reach("pivot above centre", _MM, -250, 150, 1),
     },
     "setting": {
         "nose_angle_deg": Reach("nose angle", _DEG, 20, 80, 0.1),
         "rim_distance_mm": Reach("rim to pocket", _MM, 10, 250, 0.1),
-        "centre_distance_mm": Reach("wheel centre to pocket", _MM, 60, 400, 0.1),
+        "centre_distance_mm": Reach("centre to pocket", _MM, 60, 400, 0.1),
     },
     "grind": {
         "wing_length_mm": Reach("wing length", _MM, 1, 25, 0.1),
         "fullness": Reach("fullness", "", 0.1, 0.9, 0.005),
         "shoulder": Reach("shoulder", "", 0.3, 1, 0.005),
-        "contact_mm": Reach("contact across the face", _MM, -15, 15, 0.5),
+        "contact_mm": Reach("contact across", _MM, -15, 15, 0.5),
         "roll_max_deg": Reach("roll to either side", _DEG, 20, 120, 1),
         "land_mm": Reach("land left at the nose", _MM, 0.2, 8, 0.1),
     },
@@ -108,7 +108,10 @@ def knobs(table: Table, followed: Mapping[str, float | None] | None = None) -> l
 def library_choices() -> dict[str, list[dict[str, str]]]:
     """Names and titles of the library by table: bars, flutes, wheels, jigs, grinds and whole recipes."""
     found = catalogue()
-    kinds = {**{table: kind for table, kind in LIBRARY_OF.items() if table not in ("older", "steel")}, "recipe": "recipes"}
+    kinds = {
+        **{table: kind for table, kind in LIBRARY_OF.items() if table not in ("older", "steel")},
+        "recipe": "recipes",
+    }
     return {
         table: [{"name": e.name, "title": e.title or e.name} for e in found[kind] if e.problem is None]
         for table, kind in kinds.items()

@@ -1,4 +1,4 @@
-"""Jobs of seconds, each in a process of its own: it can be stopped at any moment, and the page stays quick meanwhile."""
+"""Jobs of seconds, each in a process of its own: it can be stopped, and the page stays quick meanwhile."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import asyncio
 import importlib
 import multiprocessing
 import signal
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncGenerator, Callable
 from multiprocessing.connection import Connection
 from typing import Any
 
@@ -26,7 +26,8 @@ MOST_AT_ONCE = 3
 LONGEST_S = 300.0
 _LOOK_S = 0.05
 
-Tell = Callable[[float, str], None]
+Tell = Callable[[float, Any], None]
+"""Says how far a job is, 0 to 1, and words for a person or a table of what is known already."""
 
 
 class LongJobs:
@@ -35,7 +36,7 @@ class LongJobs:
     def __init__(self) -> None:
         self._running = 0
 
-    async def run(self, name: str, what: dict[str, Any]) -> AsyncIterator[dict[str, Any]]:
+    async def run(self, name: str, what: dict[str, Any]) -> AsyncGenerator[dict[str, Any], None]:
         """What a job says: {"share", "words"} now and then, at last {"answer"} or {"error"}.
 
         Closing the iterator stops the job. Raises InputError when too many jobs are under way.
@@ -59,7 +60,7 @@ class LongJobs:
             mine.close()
 
 
-async def _words(mine: Connection, process: Any) -> AsyncIterator[dict[str, Any]]:
+async def _words(mine: Connection, process: Any) -> AsyncGenerator[dict[str, Any], None]:
     end = asyncio.get_running_loop().time() + LONGEST_S
     while True:
         if mine.poll():
@@ -74,7 +75,9 @@ async def _words(mine: Connection, process: Any) -> AsyncIterator[dict[str, Any]
             yield {"error": _ended(process.exitcode)}
             return
         elif asyncio.get_running_loop().time() > end:
-            yield {"error": {"field": "", "problem": f"was not ready after {LONGEST_S:g} s and was given up", "hint": ""}}
+            yield {
+                "error": {"field": "", "problem": f"was not ready after {LONGEST_S:g} s and was given up", "hint": ""}
+            }
             return
         else:
             await asyncio.sleep(_LOOK_S)
@@ -91,15 +94,15 @@ def _work(its: Connection, name: str, what: dict[str, Any]) -> None:
     """In the process: do the job, send what it says."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's to answer; it stops us
 
-    def tell(share: float, words: str = "") -> None:
-        its.send({"share": share, "words": words})
+    def tell(share: float, words: Any = "") -> None:
+        its.send({"share": share, **(words if isinstance(words, dict) else {"words": words})})
 
-    from gougeform.workbench.answers import problem_of
+    from gougeform.workbench.state import Problem
 
     try:
         answer = getattr(importlib.import_module(JOBS[name]), name)(what, tell)
     except InputError as error:
-        its.send({"error": problem_of(error)})
+        its.send({"error": Problem.of(error).plain})
     else:
         its.send({"answer": answer})
     its.close()

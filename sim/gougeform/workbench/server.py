@@ -27,10 +27,11 @@ from gougeform.workbench.cross import cross_section
 from gougeform.workbench.grinder import grinder_view
 from gougeform.workbench.guard import HEADERS, checked_host, guard, names_of
 from gougeform.workbench.head import head_shape
-from gougeform.workbench.incoming import LARGEST_UPLOAD, parsed_json, parsed_upload
+from gougeform.workbench.incoming import LARGEST_UPLOAD, good_recipe, parsed_json, parsed_upload
 from gougeform.workbench.keeping import small_file
 from gougeform.workbench.longjobs import JOBS, LongJobs
-from gougeform.workbench.state import Bench, start
+from gougeform.workbench.reaching import standing, work_profile
+from gougeform.workbench.state import Bench, Problem, start
 from gougeform.workbench.workroom import Superseded, Workroom
 
 LARGEST_REQUEST = 1024 * 1024
@@ -38,7 +39,9 @@ _PAGE = Path(__file__).resolve().parent / "page"
 _KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 
 
-def build_app(first: Bench, names: Callable[[], tuple[frozenset[str], int]], allow_network: bool = False) -> web.Application:
+def build_app(
+    first: Bench, names: Callable[[], tuple[frozenset[str], int]], allow_network: bool = False
+) -> web.Application:
     """The application; `names` says which Host headers are ours, once the port is known."""
     app = web.Application(client_max_size=LARGEST_REQUEST, middlewares=[guard(names, allow_network)])
     room, jobs = Workroom(), LongJobs()
@@ -63,15 +66,29 @@ def build_app(first: Bench, names: Callable[[], tuple[frozenset[str], int]], all
         return addresses.from_plain(what["bench"], room.measured) if what.get("bench") else first
 
     answer("begin", lambda what: {**answers.fixed(), **answers.whole(bench_of(what), room.measured)})
-    answer("turn", lambda what: answers.whole(answers.done(bench_of(what), what.get("do"), room.measured), room.measured))
+    answer(
+        "turn", lambda what: answers.whole(answers.done(bench_of(what), what.get("do"), room.measured), room.measured)
+    )
 
     def measured(what: dict[str, Any]) -> Any:
-        return room.measured(answers.good_recipe(what.get("recipe")))
+        return room.measured(good_recipe(what.get("recipe")))
 
     answer("head", lambda what: head_shape(measured(what)))
     answer("late", lambda what: answers.late(measured(what)))
     answer("cross", lambda what: cross_section(measured(what).gouge, _number(what, "behind_mm", 0.0, 200.0)))
-    answer("grinder", lambda what: [grinder_view(measured(what).gouge, i) for i in range(len(measured(what).gouge.settings))])
+    answer(
+        "grinder",
+        lambda what: [grinder_view(measured(what).gouge, i) for i in range(len(measured(what).gouge.settings))],
+    )
+
+    answer("work", lambda what: work_profile(what.get("work")))
+
+    def stand(what: dict[str, Any]) -> Any:
+        recipe = good_recipe(what.get("recipe"))
+        room.measured(recipe)
+        return standing(answers.tool_key(recipe.table), recipe, what.get("work"), what.get("stand"))
+
+    answer("stand", stand)
 
     async def open_file(request: web.Request) -> web.StreamResponse:
         def work(what: dict[str, Any]) -> Any:
@@ -85,7 +102,9 @@ def build_app(first: Bench, names: Callable[[], tuple[frozenset[str], int]], all
         return await _answered(request, room, "open", work)
 
     app.router.add_post("/do/open", open_file)
-    answer("save", lambda what: small_file(str(what.get("kind")), bench_of(what), str(what.get("tool", "")), room.measured))
+    answer(
+        "save", lambda what: small_file(str(what.get("kind")), bench_of(what), str(what.get("tool", "")), room.measured)
+    )
 
     async def long(request: web.Request) -> web.StreamResponse:
         return await _long(request, jobs)
@@ -96,9 +115,19 @@ def build_app(first: Bench, names: Callable[[], tuple[frozenset[str], int]], all
 
 
 def serve(
-    recipes: tuple[Recipe, Recipe], *, host: str, port: int | None, usual_port: int, allow_network: bool, browser: bool
+    recipes: tuple[Recipe, Recipe],
+    *,
+    host: str,
+    port: int | None,
+    usual_port: int,
+    allow_network: bool,
+    browser: bool,
+    say: Callable[[str], None],
 ) -> int:
-    """Serve until Ctrl-C. Raises InputError where the address cannot be listened on, or a recipe not be ground."""
+    """Serve until Ctrl-C; `say` is told where, and that it is closed.
+
+    Raises InputError where the address cannot be listened on, or a recipe not be ground.
+    """
     from gougeform.gouge import shape
     from gougeform.measures import measure
 
@@ -107,18 +136,22 @@ def serve(
         measure(shape(recipe))
     listening = _socket(host, port, usual_port)
     try:
-        asyncio.run(_serve(start(*recipes), listening, host, allow_network, browser))
+        asyncio.run(_serve(start(*recipes), listening, host, allow_network, browser, say))
     finally:
         listening.close()
-    print("The workbench is closed.", flush=True)
+    say("The workbench is closed.")
     return 0
 
 
-async def _serve(bench: Bench, listening: socket.socket, host: str, allow_network: bool, browser: bool) -> None:
+async def _serve(
+    bench: Bench, listening: socket.socket, host: str, allow_network: bool, browser: bool, say: Callable[[str], None]
+) -> None:
     port = listening.getsockname()[1]
     names = names_of(host, port, allow_network)
     # Handlers of requests that were given up are cancelled, so that their long jobs stop.
-    runner = web.AppRunner(build_app(bench, lambda: (names, port), allow_network), handler_cancellation=True, access_log=None)
+    runner = web.AppRunner(
+        build_app(bench, lambda: (names, port), allow_network), handler_cancellation=True, access_log=None
+    )
     await runner.setup()
     await web.SockSite(runner, listening, shutdown_timeout=1.0).start()
     stop = asyncio.Event()
@@ -128,10 +161,10 @@ async def _serve(bench: Bench, listening: socket.socket, host: str, allow_networ
             loop.add_signal_handler(which, stop.set)
     shown = f"[{host}]" if ":" in host else host
     page = f"http://{shown}:{port}/"
-    print(f"The workbench is open at {page}", flush=True)
+    say(f"The workbench is open at {page}")
     if allow_network:
-        print("Other machines can reach it: anybody on this network can use it.", flush=True)
-    print("Press Ctrl-C here to close it.", flush=True)
+        say("Other machines can reach it: anybody on this network can use it.")
+    say("Press Ctrl-C here to close it.")
     if browser:
         await loop.run_in_executor(None, webbrowser.open, page)
     try:
@@ -177,9 +210,9 @@ async def _answered(
         lane = f"{lane}.{str(what.get('lane', ''))[:20]}"
         text = await room.newest(str(what.get("page", ""))[:40], lane, lambda: _text(work(what)))
     except InputError as error:
-        return web.json_response({"error": answers.problem_of(error)}, status=400)
+        return web.json_response({"error": Problem.of(error).plain}, status=400)
     except Superseded:
-        return web.json_response({"superseded": True}, status=409)
+        return web.json_response({"superseded": True})
     except (web.HTTPException, asyncio.CancelledError):
         raise
     except Exception:  # a fault of ours: say so on the page, and all of it in the terminal
@@ -200,7 +233,7 @@ async def _long(request: web.Request, jobs: LongJobs) -> web.StreamResponse:
     try:
         what = parsed_json(await request.read())
     except InputError as error:
-        return web.json_response({"error": answers.problem_of(error)}, status=400)
+        return web.json_response({"error": Problem.of(error).plain}, status=400)
     stream = web.StreamResponse(headers={**HEADERS, "Content-Type": "application/x-ndjson"})
     await stream.prepare(request)
     words = jobs.run(name, what)
@@ -208,7 +241,7 @@ async def _long(request: web.Request, jobs: LongJobs) -> web.StreamResponse:
         async for word in words:
             await stream.write(_text(word).encode() + b"\n")
     except InputError as error:
-        await stream.write(_text({"error": answers.problem_of(error)}).encode() + b"\n")
+        await stream.write(_text({"error": Problem.of(error).plain}).encode() + b"\n")
     except ConnectionError:
         pass  # the page has gone, or stopped the job
     finally:

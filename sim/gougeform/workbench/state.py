@@ -32,6 +32,11 @@ class Problem:
     problem: str
     hint: str = ""
 
+    @property
+    def plain(self) -> dict[str, str]:
+        """As plain values for the page."""
+        return {"field": self.field, "problem": self.problem, "hint": self.hint}
+
     @classmethod
     def of(cls, error: InputError) -> Problem:
         """What a person reads of an error."""
@@ -176,7 +181,8 @@ def looked(view: View, changes: Mapping[str, Any]) -> View:
             raise InputError(f"view.{name[:40]}", "is not part of the view", f"allowed are {', '.join(checks)}")
         if not checks[name](value):
             raise InputError(f"view.{name}", f"given {str(value)[:40]!r}, which is not allowed", "choose another")
-    return replace(view, **{k: float(v) if k == "section_mm" else v for k, v in changes.items()})
+    plain: dict[str, Any] = {k: float(v) if k == "section_mm" else v for k, v in changes.items()}
+    return replace(view, **plain)
 
 
 def _filled(table: Table, changes: dict[str, Any]) -> dict[str, Any]:

@@ -160,6 +160,7 @@ function openSheet(name) {
     tab.tabIndex = mine ? 0 : -1;
   }
   $("sheet").setAttribute("aria-labelledby", `tab-${name}`);
+  for (const one of [".spread", ".middle"]) document.querySelector(one).dataset.sheet = name;
 }
 
 function say(words, bad = false) { $("said").textContent = words; $("said").className = bad ? "bad-words" : ""; }

@@ -23,12 +23,11 @@ export async function ask(path, what, lane = "") {
   } catch {
     throw new Refused({ field: "", problem: "the workbench does not answer", hint: "look whether its terminal is still open; what is on the bench stays in the address" });
   }
-  if (got.status === 409) return null;
   const kind = got.headers.get("Content-Type") || "";
   if (!kind.includes("json")) throw new Refused({ field: "", problem: got.status === 413 ? "that is larger than the workbench takes" : `the workbench refused (${got.status})`, hint: "" });
   const value = await got.json();
   if (value.error) throw new Refused(value.error);
-  return value;
+  return value.superseded ? null : value;
 }
 
 // A job of seconds. tell(share, words) is called now and then; stop() on the returned handle ends it.
@@ -47,7 +46,7 @@ export function job(name, what, tell) {
         text = text.slice(end + 1);
         if (word.error) throw new Refused(word.error);
         if ("answer" in word) return word.answer;
-        tell(word.share, word.words);
+        tell(word.share, word.words, word);
       }
       if (done) {
         if (text.trim()) { const word = JSON.parse(text); if (word.error) throw new Refused(word.error); }

@@ -7,7 +7,7 @@ export class EdgeSheet {
     this.drawn = el("div", { class: "drawn" });
     this.slide = el("input", { type: "range", id: "probe", min: -1, max: 1, step: 0.005, value: 0, oninput: () => { this.at = Number(this.slide.value); this.probe(); } });
     this.read = el("output", { class: "read", for: "probe" });
-    place.replaceChildren(this.drawn, el("div", { class: "under" }, el("label", {}, "place along the edge", this.slide), this.read));
+    place.replaceChildren(this.drawn, el("div", { class: "under" }, el("label", {}, "place on the edge", this.slide), this.read));
     this.watch = new ResizeObserver(() => this.draw());
     this.watch.observe(this.drawn);
     this.drawn.addEventListener("pointermove", (event) => this.point(event));
@@ -44,7 +44,7 @@ export class EdgeSheet {
     for (const v of ys.values) made.append(svg("line", { class: "grid", x1: left, x2: w - right, y1: y(v), y2: y(v) }), label(left - 6, y(v) + 5, v.toFixed(ys.digits) + "°", "end"));
     for (const s of xs.values) made.append(svg("line", { class: "grid", x1: x(s), x2: x(s), y1: top, y2: h - foot }), label(x(s), h - foot + 17, String(Number(Math.abs(s).toFixed(xs.digits))), "middle"));
     made.append(svg("line", { class: "axis", x1: x(0), x2: x(0), y1: top, y2: h - foot }));
-    made.append(label(x(-half) + 2, h - 6, "left wing", "start", "quiet"), label(x(0), h - 6, "mm along the edge from the nose", "middle", "quiet"), label(x(half), h - 6, "right wing", "end", "quiet"));
+    made.append(label(x(-half) + 2, h - 6, "left wing", "start", "quiet"), label(x(0), h - 6, wide > 420 ? "mm along the edge from the nose" : "mm from the nose", "middle", "quiet"), label(x(half), h - 6, "right wing", "end", "quiet"));
     made.append(label(left, 16, "wedge angle", "start", "quiet"));
     for (const k of ["a", "b"]) {
       const e = this.edges[k];
@@ -66,7 +66,7 @@ export class EdgeSheet {
     const side = Math.abs(s) < 0.005 ? "at the nose" : `${number(Math.abs(s), 1)} mm along the ${s < 0 ? "left" : "right"} wing`;
     const parts = ["a", "b"].map((k) => {
       const e = this.edges[k], v = between(e.s_mm, e.wedge_deg, s), c = between(e.s_mm, e.bevel_mm, s);
-      return el("b", { class: k }, ` ${k.toUpperCase()} ${number(v, 2)}°`, c === null ? "" : ` (bevel ${number(c, 1)} mm)`);
+      return el("b", { class: k }, ` ${k.toUpperCase()} ${number(v, 2)}°`, c === null ? "" : `, bevel ${number(c, 1)} mm `);
     });
     this.read.replaceChildren(side + ":", ...parts);
     this.slide.setAttribute("aria-valuetext", this.read.textContent);

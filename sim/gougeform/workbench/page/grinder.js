@@ -18,7 +18,7 @@ export class GrinderSheet {
     }
     place.replaceChildren(this.picker, pair);
     this.watch = new ResizeObserver(() => this.draw());
-    this.watch.observe(pair);
+    for (const which of ["a", "b"]) this.watch.observe(this.cells[which].drawn);
   }
 
   close() { this.watch.disconnect(); }
@@ -71,8 +71,8 @@ export class GrinderSheet {
     made.append(svg("circle", { class: which, cx: nx, cy: ny, r: 4, fill: "none", "stroke-width": 3 }), svg("text", { x: 6, y: 18, class: `of-${which}` }, `Tool ${which.toUpperCase()}`));
     drawn.replaceChildren(made);
     const words = view.sizes.map((size, i) => el("li", {}, `${i + 1}  ${size.name} `, el("b", {}, `${number(size.value_mm, 1)} mm`)));
-    if (view.contact_deg !== null && view.contact_deg !== undefined) words.push(el("li", {}, "contact ", el("b", {}, `${number(view.contact_deg, 1)}°`), " above the wheel's centre"));
-    if (view.height_mm !== undefined && view.height_mm !== null) words.push(el("li", {}, "pivot height against the centre ", el("b", {}, `${number(view.height_mm, 1)} mm`)));
+    if (view.contact_deg !== null && view.contact_deg !== undefined) words.push(el("li", {}, "contact ", el("b", {}, `${number(view.contact_deg, 1)}°`), " up the wheel"));
+    if (view.height_mm !== undefined && view.height_mm !== null) words.push(el("li", {}, "pocket or rod above centre ", el("b", {}, `${number(view.height_mm, 1)} mm`)));
     if (view.nose_angle_deg) words.push(el("li", {}, "table tilted for ", el("b", {}, `${number(view.nose_angle_deg, 1)}°`)));
     sizes.replaceChildren(...words);
   }
@@ -82,7 +82,7 @@ function extent(view) {
   const points = [...view.tool, ...view.clamp, view.nose, ...view.jig.flat()];
   if (view.pivot) points.push(view.pivot);
   if (view.table) points.push(...view.table);
-  if (view.wheel) { const r = view.wheel.radius; points.push([-r * 0.25, r], [-r * 0.25, -r * 0.25], [r, 0]); }
+  if (view.wheel) { const r = view.wheel.radius; points.push([r * 0.2, view.nose[1] + 0.22 * r], [-r * 0.05, -8], [r, 0]); }
   else points.push([-14, 20]);
   return [[0, 1].map((i) => Math.min(...points.map((p) => p[i])) - 8), [0, 1].map((i) => Math.max(...points.map((p) => p[i])) + 8)];
 }

@@ -24,7 +24,7 @@ void main() {
   } else base = tint[int(vPart + 0.5) - 4];
   vec3 n = normalize(vNormal);
   if (n.z < 0.0) n = -n; // seen from outside, a surface never faces away
-  float light = 0.42 + 0.5 * max(dot(n, normalize(vec3(-0.45, 0.75, 0.65))), 0.0) + 0.2 * max(dot(n, normalize(vec3(0.8, -0.1, 0.5))), 0.0);
+  float light = 0.5 + 0.45 * max(dot(n, normalize(vec3(-0.45, 0.75, 0.65))), 0.0) + 0.2 * max(dot(n, normalize(vec3(0.8, -0.1, 0.5))), 0.0);
   vec3 shade = mix(base * light, ink, 0.75 * crease);
   shade = mix(shade, vec3(dot(shade, vec3(0.3, 0.6, 0.1))) * 0.6 + 0.22, grey);
   colour = vec4(shade, alpha);
@@ -196,7 +196,7 @@ export class Heads {
     const right = [cy, 0, -sy], toward = [sy * cp, sp, cy * cp], up = [-sy * sp, cp, -cy * sp];
     const middle = [0, 0, -long * 0.5];
     const reach = (axis) => wide * Math.hypot(axis[0], axis[1]) + (long / 2) * Math.abs(axis[2]);
-    const scale = (0.86 * this.zoom) / Math.max(reach(right) / aspect, reach(up) / 0.86);
+    const scale = (0.92 * this.zoom) / Math.max(reach(right) / aspect, reach(up) / 0.86);
     const depth = 0.5 / (long + wide);
     const row = (axis, k) => [axis[0] * k, axis[1] * k, axis[2] * k, -(axis[0] * middle[0] + axis[1] * middle[1] + axis[2] * middle[2]) * k];
     const r = row(right, scale / aspect), u = row(up, scale), t = row(toward, -depth);

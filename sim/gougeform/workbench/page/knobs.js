@@ -1,5 +1,5 @@
 // One tool's column: library choices, sliders with typed values that stay in step, and what is wrong beside its field.
-import { el, typed } from "./make.js";
+import { el, number, typed } from "./make.js";
 import { sentence } from "./asks.js";
 
 const ORDER = ["grind.0", "grind.1", "grind.2", "grind.3", "jig", "wheel", "bar", "flute"];
@@ -22,6 +22,10 @@ export class Knobs {
       for (const choice of group.choices) { const one = this.rows.get("choice " + choice.field); if (document.activeElement !== one) one.value = choice.value; }
       for (const knob of group.knobs) this.set(knob);
     }
+    this.title.title = tool.title;
+    const n = tool.numbers;
+    this.glance.replaceChildren(...[["nose", n.nose_angle_deg, 1, "°"], ["wing", n["wing_angle_deg.50"], 1, "°"], ["bevel", n.bevel_length_mm, 1, ""]].map(([words, value, digits, unit]) => el("span", {}, words + " ", el("b", {}, number(value, digits) + unit))));
+    this.glance.classList.toggle("stale", Boolean(tool.problem));
     this.problem(tool, groups);
   }
 
@@ -37,8 +41,9 @@ export class Knobs {
     } }, el("option", { value: "" }, "Take a recipe from the library …"), ...this.fixed.library.recipe.map((one) => el("option", { value: one.name }, one.title)));
     this.trouble = el("div", { class: "trouble", role: "alert", id: `${w}-trouble`, hidden: true });
     this.notes = el("div", {});
+    this.glance = el("p", { class: "glance" });
     this.place.replaceChildren(
-      el("div", { class: "tool-head" }, el("h2", {}, el("span", { class: "tag" }, name), this.title), this.recipes, this.trouble, this.notes),
+      el("div", { class: "tool-head" }, el("h2", {}, el("span", { class: "tag" }, name), this.title), this.recipes, this.glance, this.trouble, this.notes),
       ...groups.map((group) => this.group(group)),
       this.adder(groups),
     );

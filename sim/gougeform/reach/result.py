@@ -1,0 +1,338 @@
+"""Reach along a workpiece as complete results: every place with its posture, and what all of them come to.
+
+Lengths in mm, angles in degrees here: this is what a person sees.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.errors import InputError
+from gougeform.gouge import Gouge
+from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, build_body
+from gougeform.reach.contact import TOLERANCE_MM, Contact
+from gougeform.reach.posture import Places, Postures, Rest, overhang, placed, places_at, roll, swing
+from gougeform.reach.search import USUAL, Best, Fineness, Limit, search
+from gougeform.stiffness import FORCE_N, Beam, beam_of
+from gougeform.work.distance import Wood
+from gougeform.work.meridian import Meridian
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Flags = NDArray[np.bool_]
+
+LIMIT_DEG = 10.0
+PLACES = 60
+GAP_MM = 5.0
+_HALVINGS = 4
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What is asked. limit_deg: a place is reached where the clearance angle needs no more. gap_mm: wood to rest.
+
+    rest_mm: the rest's distance from the lathe's axis, instead of the gap. force_n: cutting force for deflections.
+    """
+
+    limit_deg: float = LIMIT_DEG
+    places: int = PLACES
+    gap_mm: float = GAP_MM
+    rest_mm: float | None = None
+    force_n: float = FORCE_N
+    tolerance_mm: float = TOLERANCE_MM
+    fineness: Fineness = USUAL
+
+
+@dataclass(frozen=True, eq=False)
+class Reach:
+    """One tool along one workpiece. Columns have n places × 2 feeds, feed along the profile first.
+
+    alpha: deg, infinite where no posture is clear. part: what stops a smaller angle, an index into PARTS, -1 nothing.
+    touch: (n, 2, 3) where that is on the tool, mm. station, lam: the posture's edge place and inclination (deg).
+    gaps: (n, 2, 4) mm behind the heel, by BEHIND_HEEL. overhang, deflection, hand_force, frequency: mm, mm, N, Hz.
+    """
+
+    gouge: Gouge
+    terms: Terms
+    contact: Contact
+    rest: Rest
+    beam: Beam
+    best: Best
+    alpha: Floats
+    part: Ints
+    touch: Floats
+    station: Ints
+    lam: Floats
+    swing: Floats
+    roll: Floats
+    gaps: Floats
+    overhang: Floats
+    deflection: Floats
+    hand_force: Floats
+    frequency: Floats
+
+    @property
+    def meridian(self) -> Meridian:
+        """The workpiece."""
+        return self.contact.wood.meridian
+
+    @property
+    def places(self) -> Places:
+        """The n places."""
+        return self.contact.places
+
+    @property
+    def body(self) -> Body:
+        """The tool."""
+        return self.contact.body
+
+    @cached_property
+    def either(self) -> Ints:
+        """(n,) which feed needs the smaller angle."""
+        return np.asarray(self.alpha.argmin(1))
+
+    @cached_property
+    def least(self) -> Floats:
+        """(n,) deg: smallest clearance angle of both feeds."""
+        return np.asarray(self.alpha.min(1))
+
+    @cached_property
+    def reached(self) -> Flags:
+        """(n,) whether a place is reached in one of the feeds."""
+        return self.least <= self.terms.limit_deg + 1e-9
+
+    @cached_property
+    def clearance(self) -> Floats:
+        """(n, 2) mm: the smallest gap behind the heel."""
+        return np.asarray(self.gaps.min(2))
+
+    @cached_property
+    def edge_place(self) -> Floats:
+        """(n, 2) mm along the edge from the nose, positive to the tool's right."""
+        edge = self.body.stations
+        return edge.arc[self.station] - edge.arc[edge.nose]
+
+    def depth(self, point: Floats) -> Floats:
+        """(n,) mm: how deep places (n, 2) lie: below the largest radius, inside below the mouth."""
+        return self.meridian.box[1, 1] - point[:, 1]
+
+    @cached_property
+    def stretches(self) -> list[tuple[int, float, float]]:
+        """Reached stretches (piece, share from, share to), their ends found by halving between places."""
+        return _stretches(self)
+
+    @property
+    def length_mm(self) -> float:
+        """Length of profile reached."""
+        return float(sum(self.meridian.length[i] * (b - a) for i, a, b in self.stretches))
+
+    @property
+    def whole_mm(self) -> float:
+        """Length of profile that is to be cut."""
+        return float(self.meridian.length[self.meridian.cut].sum())
+
+    @cached_property
+    def deepest(self) -> dict[str, float] | None:
+        """The deepest place reached: outside that nearest to the lathe's axis, inside the farthest from the mouth."""
+        found = None
+        for outside in (True, False):
+            ends = [
+                (i, s)
+                for i, a, b in self.stretches
+                if bool(self.meridian.inside[i]) != outside
+                for s in np.linspace(a, b, 33)
+            ]
+            if not ends:
+                continue
+            piece, share = (np.array(column) for column in zip(*ends, strict=True))
+            p = self.meridian.point(piece.astype(np.intp), share)
+            depth = self.meridian.box[1, 1] - p[:, 1] if outside else self.meridian.box[1, 0] - p[:, 0]
+            k = int(depth.argmax())
+            one = {"x_mm": float(p[k, 0]), "rho_mm": float(p[k, 1]), "depth_mm": float(depth[k])}
+            if found is None or not outside:
+                found = one | {"inside": float(not outside)}
+        return found
+
+    def index(self, place: int, feed: int) -> int:
+        """Row of the best posture of a place and feed (0 or 1)."""
+        return 2 * place + feed
+
+    def touch_world(self) -> Floats:
+        """(n, 2, 3) mm: the touching places in lathe coordinates (x along it, y toward the place, z)."""
+        turn, shift = placed(self.body, self.places, self.best.postures)
+        at = np.einsum("nij,nj->ni", turn, self.touch.reshape(-1, 3)) + shift
+        return np.asarray((at * [1, 1, -1]).reshape(self.touch.shape))
+
+
+def reach(gouge: Gouge, meridian: Meridian, terms: Terms | None = None, *, body: Body | None = None) -> Reach:
+    """Search the whole profile.
+
+    Raises InputError for terms that cannot be, and a rest inside the wood.
+    """
+    terms = terms or Terms()
+    check_terms(terms)
+    rest = rest_for(meridian, terms)
+    wood = Wood(meridian)
+    places = places_at(meridian, *meridian.places(terms.places))
+    contact = Contact(body or build_body(gouge), wood, places, terms.tolerance_mm)
+    best = search(contact, terms.fineness)
+    return _complete(gouge, terms, contact, rest, best)
+
+
+def _complete(gouge: Gouge, terms: Terms, contact: Contact, rest: Rest, best: Best) -> Reach:
+    postures, shape = best.postures, (len(contact.places), 2)
+    beam = beam_of(gouge.recipe, gouge.section)
+    clear = np.isfinite(postures.alpha)
+    # Where nothing is clear the posture that comes nearest stands for the place, at the largest angle looked at.
+    shown = postures.at(np.where(clear, postures.alpha, np.radians(terms.fineness.most_deg)))
+    part, touch = contact.stopper(shown)
+    gaps = contact.gaps(shown)
+    inside = contact.wood.meridian.inside[contact.places.piece]
+    over = overhang(contact.body, contact.places, shown, rest, inside)
+    deflection, hand, frequency = _bending(contact, beam, shown, over, terms.force_n)
+    none = ~clear
+    for column in (gaps, over, deflection, hand, frequency):
+        column[none] = np.nan
+    return Reach(
+        gouge=gouge,
+        terms=terms,
+        contact=contact,
+        rest=rest,
+        beam=beam,
+        best=replace(best, postures=shown, part=part, touch=touch),
+        alpha=np.degrees(postures.alpha).reshape(shape),
+        part=part.reshape(shape),
+        touch=touch.reshape(*shape, 3),
+        station=shown.station.reshape(shape),
+        lam=np.degrees(shown.lam).reshape(shape),
+        swing=np.degrees(swing(contact.body, contact.places, shown)).reshape(shape),
+        roll=np.degrees(roll(contact.body, contact.places, shown)).reshape(shape),
+        gaps=gaps.reshape(*shape, len(BEHIND_HEEL)),
+        overhang=over.reshape(shape),
+        deflection=deflection.reshape(shape),
+        hand_force=hand.reshape(shape),
+        frequency=frequency.reshape(shape),
+    )
+
+
+def _bending(
+    contact: Contact, beam: Beam, postures: Postures, over: Floats, force: float
+) -> tuple[Floats, Floats, Floats]:
+    """Deflection, hand force and frequency (n,) of postures; NaN where the rest is out of reach of edge or hand."""
+    turn, _ = placed(contact.body, contact.places, postures)
+    begin = contact.body.point[2, postures.station]
+    # The wood pushes the edge along v, the third placed coordinate.
+    push = turn[:, 2, :2] * force
+    out = np.full((3, len(over)), np.nan)
+    known: dict[int, tuple[Floats, float, float]] = {}
+    for i in np.flatnonzero(np.isfinite(over)):
+        at = over[i] - begin[i]  # the beam counts from the nose
+        if not 0 < at < beam.hand:
+            continue
+        key = int(round(at * 20))
+        if key not in known:
+            a = min(max(key / 20, 1e-3), beam.hand - 1e-3)
+            known[key] = beam.give(a), beam.hand_force(a, force), beam.frequency(a)
+        give, hand, frequency = known[key]
+        out[:, i] = float(np.hypot(*(give @ push[i]))), hand, frequency
+    return out[0], out[1], out[2]
+
+
+def check_terms(terms: Terms) -> None:
+    """Raise InputError for a term out of its range."""
+    for name, low, high, unit in (
+        ("limit_deg", 0.0, terms.fineness.most_deg, "degrees"),
+        ("places", 4, 2000, ""),
+        ("gap_mm", 0.0, 200.0, "mm"),
+        ("force_n", 0.0, 1e5, "N"),
+        ("tolerance_mm", 1e-6, 1.0, "mm"),
+    ):
+        value = getattr(terms, name)
+        if not (np.isfinite(value) and low <= value <= high):
+            raise InputError(
+                name, f"given {value:g}, allowed is from {low:g} to {high:g} {unit}".rstrip(), f"change {name}"
+            )
+
+
+def rest_for(meridian: Meridian, terms: Terms) -> Rest:
+    """The rest along the whole work at the gap, or at the distance asked for; and across the mouth of a hollow."""
+    low, high = meridian.box
+    radius = float(high[1]) + terms.gap_mm
+    if terms.rest_mm is not None:
+        if not np.isfinite(terms.rest_mm) or terms.rest_mm < high[1]:
+            raise InputError(
+                "rest_mm",
+                f"given {terms.rest_mm:g}: the rest would stand inside the wood, whose largest radius is {high[1]:g} mm",
+                f"a rest at {high[1]:g} mm from the lathe's axis or further out",
+            )
+        radius = float(terms.rest_mm)
+    return Rest(radius, float(high[0]) + terms.gap_mm if meridian.inside.any() else None)
+
+
+def _stretches(r: Reach) -> list[tuple[int, float, float]]:
+    """Halve between neighbours of which one is reached; from the outermost place reached on, to the piece's end."""
+    m, p = r.meridian, r.places
+    out: list[list[float]] = []
+    edges: list[tuple[int, int, float, float]] = []  # stretch, which end, reached share, share not reached
+    for i in np.unique(p.piece):
+        mine = np.flatnonzero(p.piece == i)
+        ok, share = r.reached[mine], p.share[mine]
+        k = 0
+        while k < len(mine):
+            if not ok[k]:
+                k += 1
+                continue
+            first = k
+            while k + 1 < len(mine) and ok[k + 1]:
+                k += 1
+            number = len(out)
+            # Half the way to the end of a piece without an inward corner is taken as reached with its last place.
+            out.append([float(i), 0.0 if first == 0 else share[first], 1.0 if k + 1 == len(mine) else share[k]])
+            if first > 0:
+                edges.append((number, 1, share[first], share[first - 1]))
+            if k + 1 < len(mine):
+                edges.append((number, 2, share[k], share[k + 1]))
+            k += 1
+    if edges:
+        piece = np.array([int(out[n][0]) for n, *_ in edges])
+        good, bad = np.array([e[2] for e in edges]), np.array([e[3] for e in edges])
+        for _ in range(_HALVINGS):
+            middle = (good + bad) / 2
+            ok = reached_at(r, piece, middle)
+            good, bad = np.where(ok, middle, good), np.where(ok, bad, middle)
+        for (number, end, *_), value in zip(edges, good, strict=True):
+            out[number][end] = float(value)
+    del m
+    return [(int(i), a, b) for i, a, b in out]
+
+
+def reached_at(r: Reach, piece: Ints, share: Floats) -> Flags:
+    """(k,) whether other places of the same workpiece are reached."""
+    contact = replace(r.contact, places=places_at(r.meridian, piece, share))
+    most = max(r.terms.limit_deg, 1e-3)
+    best = search(contact, replace(r.terms.fineness, most_deg=most, enough_deg=most))
+    return np.isfinite(best.alpha).reshape(-1, 2).any(1)
+
+
+def at_overhang(r: Reach, most: float) -> Reach:
+    """The same search among postures that hang at most `most` mm over the rest.
+
+    Raises InputError for an overhang that cannot be.
+    """
+    if not (np.isfinite(most) and 0 < most < r.beam.hand):
+        raise InputError(
+            "overhang",
+            f"given {most:g}, allowed is above 0 and below {r.beam.hand:g} mm, where the rear hand holds the tool",
+            "change the overhang",
+        )
+    limit = Limit(r.rest, r.meridian.inside[r.places.piece], most)
+    return _complete(r.gouge, r.terms, r.contact, r.rest, search(r.contact, r.terms.fineness, limit))
+
+
+def part_name(part: int) -> str:
+    """The plain word for a part, "nothing" where nothing stops a smaller angle."""
+    return "nothing" if part < 0 else PARTS[part]
