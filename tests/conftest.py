@@ -12,6 +12,7 @@ from gougeform.recipe import changed, from_table
 
 _BAR = {"outline": "round", "diameter_mm": 10.0, "length_mm": 150.0}
 _FLUTE = {"shape": "arc", "radius_mm": 4.0, "web_mm": 6.5, "length_mm": 60.0}
+_LOW = _FLUTE | {"web_mm": 3.5}  # its floor lies below the roll axis, so that rolling keeps the nose
 _WHEEL = {"diameter_mm": 200.0, "width_mm": 40.0}
 _FOOT = {
     "kind": "foot",
@@ -43,9 +44,9 @@ TOOLS = {
     "foot-relief": {"jig": _FOOT, "grind": [_TRACED, {"nose_angle_deg": 25.0, "land_mm": 2.5}]},
     "rod": {"jig": _ROD, "grind": [_TRACED]},
     "rod-relief": {"jig": _ROD, "grind": [_TRACED, {"nose_angle_deg": 27.0, "land_mm": 2.0}]},
-    "rod-steady": {"jig": _ROD | {"hinge_cant_deg": 0.0}, "grind": [{"path": "steady", "roll_max_deg": 90.0}]},
+    "rod-steady": {"flute": _LOW, "jig": _ROD | {"hinge_cant_deg": 0.0, "hinge_drop_mm": 0.0}, "grind": [{"path": "steady", "roll_max_deg": 100.0}]},
     "table": {"jig": _TABLE, "grind": [_SHORT]},
-    "table-steady": {"jig": _TABLE, "grind": [{"path": "steady", "roll_max_deg": 100.0}]},
+    "table-steady": {"flute": _LOW, "jig": _TABLE, "grind": [{"path": "steady", "roll_max_deg": 100.0}]},
 }
 
 

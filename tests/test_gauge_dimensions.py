@@ -1,4 +1,4 @@
-"""Functional dimensions of gauges, measured on the files that were written: level sections of the mesh that is read back.
+"""Functional dimensions of gauges, measured on the written files: level sections of the mesh that is read back.
 
 Tolerance 0.02 mm throughout: a tenth of what a printer holds (fused-filament printing, ±0.2 mm: general guides).
 """
@@ -332,7 +332,10 @@ def test_letters_are_4_mm_tall_and_can_be_printed(relief):
 
 
 def test_wheel_asked_for_changes_spacer_and_its_text(relief):
-    (new, _), (worn, _) = gauges("spacer", Setup(relief)), gauges("spacer", Setup(relief, Printing(), Wishes(wheel_mm=(160.0,))))
+    (new, _), (worn, _) = (
+        gauges("spacer", Setup(relief)),
+        gauges("spacer", Setup(relief, Printing(), Wishes(wheel_mm=(160.0,)))),
+    )
     assert worn.dimensions["rim_distance_mm"] == pytest.approx(shape(
         changed(load("baluster-square-10-relief-rod"), {"wheel.diameter_mm": 160.0})
     ).settings[0].rim_distance, abs=1e-9)  # fmt: skip

@@ -18,7 +18,7 @@ def ways(name, **wheel):
     return found, {way.words.split(":")[0] if "kept" not in way.words else way.words: way for way in found.ways}
 
 
-def middle_plane(found, bench, along_bevel):
+def middle_plane(found, bench):
     """Nose, bevel's end and wheel centre in the middle plane, from the set-up's own triangle (law of cosines)."""
     edge = found.edge
     nose = edge.point[1:, edge.nose]
@@ -35,7 +35,7 @@ def test_tangent_at_the_edge_makes_the_edge_angle(diameter):
     assert way.bench.nose_angle() == pytest.approx(35, abs=1e-9)
     assert way.off[0] == pytest.approx(0, abs=1e-9)
     # And the air at the heel is that of circle and point, laid out in the plane.
-    nose, end, centre, r = middle_plane(found, way.bench, 0)
+    nose, end, centre, r = middle_plane(found, way.bench)
     assert np.linalg.norm(nose - centre) == pytest.approx(r, abs=1e-9)
     assert way.at_heel == pytest.approx(np.linalg.norm(end - centre) - r, abs=1e-6)
 
@@ -44,7 +44,7 @@ def test_tangent_at_the_edge_makes_the_edge_angle(diameter):
 def test_on_edge_and_heel_the_hone_goes_through_both(diameter):
     found, every = ways(FOOT, diameter_mm=diameter)
     way = every["on edge and the heel"]
-    nose, end, centre, r = middle_plane(found, way.bench, 0)
+    nose, end, centre, r = middle_plane(found, way.bench)
     assert np.linalg.norm(nose - centre) == pytest.approx(r, abs=1e-9)
     assert np.linalg.norm(end - centre) == pytest.approx(r, abs=1e-6)
     assert way.at_heel == pytest.approx(0, abs=1e-9)
@@ -58,7 +58,7 @@ def test_hollow_and_chord():
 
 
 def test_the_grinding_wheel_itself_hones_with_nothing_changed():
-    found, every = ways(FOOT, diameter_mm=200.0)
+    found, _ = ways(FOOT, diameter_mm=200.0)
     bench = bench_of(load(FOOT))
     for way in found.ways:
         assert way.bench.value("distance") == pytest.approx(bench.value("distance"), abs=1e-9)

@@ -8,7 +8,7 @@ from gougeform.errors import InputError
 from gougeform.gouge import shape
 from gougeform.recipe import changed, from_table, load
 from gougeform.settings.bench import bench_of
-from gougeform.settings.sensitivity import ANGLES, OUTPUTS, overcut, read_tolerances, sensitivity, sentence
+from gougeform.settings.sensitivity import ANGLES, overcut, read_tolerances, sensitivity, sentence
 from gougeform.settings.trial import Tracer
 from gougeform.settings.wants import reading_of
 
@@ -63,7 +63,9 @@ def test_derivatives_are_those_of_the_whole_simulation(table, base):
 
 
 def test_steady_derivatives_are_those_of_the_whole_simulation():
-    recipe = held(changed(load("finial-round-10-plain-rod"), {"grind.0.nose_angle_deg": None, "jig.nose_angle_deg": 40.0}))
+    recipe = held(
+        changed(load("finial-round-10-plain-rod"), {"grind.0.nose_angle_deg": None, "jig.nose_angle_deg": 40.0})
+    )
     found = sensitivity(recipe)
     for name in ("distance", "projection", "roll", "shoe"):
         k = found.names.index(name)
@@ -135,7 +137,7 @@ def test_a_sound_path_is_not_said_to_cut_past(table):
 
 def test_sums(table):
     recipe = from_table(table("foot"))
-    found = sensitivity(recipe, {name: 0.0 for name in bench_of(recipe).names} | {"projection": 2.0, "cant": 1.0})
+    found = sensitivity(recipe, dict.fromkeys(bench_of(recipe).names, 0.0) | {"projection": 2.0, "cant": 1.0})
     p, c = (found.slope[found.names.index(name)] for name in ("projection", "cant"))
     assert found.worst == pytest.approx(np.abs(p) * 2 + np.abs(c), abs=1e-12)
     assert found.likely == pytest.approx(np.hypot(p * 2, c), abs=1e-12)
@@ -147,7 +149,7 @@ def test_sums(table):
 def test_the_sentence_tells_the_direction(table):
     # Practice: moving the pocket outward blunts the nose.
     recipe = from_table(table("foot"))
-    only = {name: 0.0 for name in bench_of(recipe).names}
+    only = dict.fromkeys(bench_of(recipe).names, 0.0)
     said = sentence(sensitivity(recipe, only | {"distance": 1.0}))
     assert "1 mm more makes the nose" in said
     assert "blunter" in said

@@ -99,7 +99,9 @@ def test_reliefs_keep_their_nose_angles():
     carried = carry_over(recipe, read_targets(recipe, ["wheel=150"]))
     assert len(carried.recipe.grinds) == 2
     for number in (0, 1):
-        assert bench_of(carried.recipe, number).nose_angle() == pytest.approx(bench_of(recipe, number).nose_angle(), abs=1e-9)
+        assert bench_of(carried.recipe, number).nose_angle() == pytest.approx(
+            bench_of(recipe, number).nose_angle(), abs=1e-9
+        )
 
 
 def test_wear_table():

@@ -34,8 +34,11 @@ def started(*words, wait=True):
     environment = os.environ | {"PYTHONPATH": str(Path(gougeform.__file__).parents[1])}
     process = subprocess.Popen(
         [sys.executable, "-m", "gougeform.command", "workbench", *words, "--no-browser"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment,
-    )  # fmt: skip
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment,
+    )
     line = process.stdout.readline()
     found = re.search(r"http://(\S+):(\d+)/", line)
     if not found:
@@ -78,8 +81,8 @@ def asked(port, path, what=None, *, method="POST", host=None, headers=None, body
     with contextlib.suppress(BrokenPipeError, ConnectionResetError):  # refused before all of it was sent
         if method == "POST":
             connection.send(raw)
-    answer = connection.getresponse()
-    return answer.status, answer.read(), dict(answer.headers)
+    with contextlib.closing(connection), connection.getresponse() as answer:
+        return answer.status, answer.read(), dict(answer.headers)
 
 
 def told(port, path, what=None):
@@ -141,7 +144,7 @@ def test_our_own_origin_is_answered(bench):
 
 
 @pytest.mark.parametrize(
-    "headers, status",
+    ("headers", "status"),
     [({"X-Gougeform": None}, 403), ({"Content-Type": "text/plain"}, 415), ({"Content-Type": None}, 415)],
 )
 def test_a_form_of_another_page_cannot_ask(bench, headers, status):
@@ -222,8 +225,16 @@ def test_a_request_that_is_no_request_is_refused(bench):
         assert json.loads(data)["error"]["problem"]
     for what in ({"bench": 3}, {"bench": {"a": {}}}, {"do": 3}, {"do": [{"do": "turn", "tool": "a", "changes": 3}]}):
         assert asked(bench, "/do/turn", what)[0] == 400, what
-    for path, what in (("head", {}), ("cross", {"recipe": load(A).table, "behind_mm": "x"}), ("cross", {"recipe": load(A).table, "behind_mm": 1e9}),
-                       ("stand", {"recipe": load(A).table, "work": "coves", "stand": [1]}), ("work", {"work": "../x.toml"}), ("save", {"kind": "x"})):  # fmt: skip
+    table = load(A).table
+    for path, what in (
+        ("head", {}),
+        ("cross", {"recipe": table, "behind_mm": "x"}),
+        ("cross", {"recipe": table, "behind_mm": 1e9}),
+        ("stand", {"recipe": table, "work": "coves", "stand": [1]}),
+        ("stand", {"recipe": table, "work": "coves", "stand": [999, 0.5, 3, 0.0, 0.0]}),
+        ("work", {"work": "../x.toml"}),
+        ("save", {"kind": "x"}),
+    ):
         assert asked(bench, f"/do/{path}", what)[0] == 400, (path, what)
 
 
@@ -397,8 +408,11 @@ def test_a_taken_port_is_left_for_a_free_one_but_not_an_asked_one():
         port = taken.getsockname()[1]
         done = subprocess.run(
             [sys.executable, "-m", "gougeform.command", "workbench", "--no-browser", "--port", str(port)],
-            capture_output=True, text=True, timeout=30, check=False,
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            timeout=30,
+            check=False,
+        )
     assert done.returncode == 2
     assert "--port" in done.stderr
     assert "Traceback" not in done.stderr
@@ -416,8 +430,11 @@ def test_a_bad_recipe_is_said_before_anything_is_served(tmp_path):
     path.write_text("title = 3\n")
     done = subprocess.run(
         [sys.executable, "-m", "gougeform.command", "workbench", "--no-browser", str(path)],
-        capture_output=True, text=True, timeout=30, check=False,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        timeout=30,
+        check=False,
+    )
     assert done.returncode == 2
     assert "bad.toml" in done.stderr
 
@@ -429,7 +446,7 @@ def test_ctrl_c_ends_running_jobs_too():
     connection.request("POST", "/long/reach", body, OWN | {"Host": f"127.0.0.1:{port}"})
     connection.getresponse().readline()
     began = time.time()
-    code, out, err = ended(process)
+    code, _, err = ended(process)
     connection.close()
     assert code == 0
     assert "Traceback" not in err

@@ -26,7 +26,7 @@ from gougeform.workbench.state import (
     swapped,
     turned,
 )
-from gougeform.workbench.workroom import Workroom
+from gougeform.workbench.workroom import Workroom, table_key
 
 A, B = "finial-round-10-fingernail-foot", "baluster-square-10-relief-foot"
 room = Workroom(1)
@@ -61,7 +61,7 @@ BAD = {
 }
 
 
-@pytest.mark.parametrize("changes, field, words", BAD.values(), ids=BAD)
+@pytest.mark.parametrize(("changes", "field", "words"), BAD.values(), ids=BAD)
 def test_a_bad_value_keeps_the_last_good_shape(bench, changes, field, words):
     after = turned(bench, "a", changes, ground)
     assert after.a.problem is not None
@@ -160,8 +160,17 @@ def test_opening_is_all_or_nothing(bench):
 
 @pytest.mark.parametrize(
     "changes",
-    [{"panel": "kitchen"}, {"overlay": 1}, {"section_mm": -1}, {"section_mm": True}, {"section_mm": "5"}, {"look": ""}, {"work": 5}, {"size": 1}],
-)  # fmt: skip
+    [
+        {"panel": "kitchen"},
+        {"overlay": 1},
+        {"section_mm": -1},
+        {"section_mm": True},
+        {"section_mm": "5"},
+        {"look": ""},
+        {"work": 5},
+        {"size": 1},
+    ],
+)
 def test_bad_views_are_refused(changes):
     with pytest.raises(InputError, match="view"):
         looked(View(), changes)
@@ -385,12 +394,29 @@ def test_deeds_follow_each_other(bench):
 
 @pytest.mark.parametrize(
     "deeds",
-    [None, {}, [3], [{}], [{"do": "turn"}], [{"do": "turn", "tool": "c", "changes": {}}], [{"do": "copy"}], [{"do": "sell"}],
-     [{"do": "recipe", "tool": "a", "name": "../x.toml"}], [{"do": "recipe", "tool": "a", "name": 3}], [{"do": "swap"}] * 51],
-)  # fmt: skip
+    [
+        None,
+        {},
+        [3],
+        [{}],
+        [{"do": "turn"}],
+        [{"do": "turn", "tool": "c", "changes": {}}],
+        [{"do": "copy"}],
+        [{"do": "sell"}],
+        [{"do": "recipe", "tool": "a", "name": "../x.toml"}],
+        [{"do": "recipe", "tool": "a", "name": 3}],
+        [{"do": "swap"}] * 51,
+    ],
+)
 def test_deeds_that_are_none_are_refused(bench, deeds):
     with pytest.raises(InputError):
         answers.done(bench, deeds, ground)
+
+
+def test_a_number_is_the_same_with_and_without_its_point():
+    assert table_key({"x": [10, 1.5], "y": {"z": 3}}) == table_key({"y": {"z": 3.0}, "x": [10.0, 1.5]})
+    assert table_key({"x": 1}) != table_key({"x": True})
+    assert table_key({"x": 1}) != table_key({"x": "1"})
 
 
 def test_the_room_keeps_a_few_tools_only():

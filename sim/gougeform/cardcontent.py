@@ -134,9 +134,7 @@ def _grind_step(measures: Measures) -> Step:
     path = gouge.recipe.grinds[0].path
     nose = measures.nose_angle
     if path.path == "steady":
-        return Step(
-            "Roll to both sides", f"{path.roll_max_deg:g}°", f"until the bevel meets the edge: {nose:.1f}°"
-        )
+        return Step("Roll to both sides", f"{path.roll_max_deg:g}°", f"until the bevel meets the edge: {nose:.1f}°")
     wing = measures.edge.wing_length(1)
     return Step("Grind to the outline", f"{wing:.1f} mm", f"wings behind the nose; nose angle {nose:.1f}°")
 

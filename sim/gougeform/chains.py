@@ -26,8 +26,9 @@ _SNAP = 2e-3  # mm: a block of one grind shorter than this along a ray is left o
 _LOOKS = (9, 33, 129)  # places along a column where hand-overs are looked for; more where one was overlooked
 _ROW_SHARE = 0.35  # of the tolerance along a column: a hollow face's facets all lie ahead of it, which adds volume
 _JUMP = 0.02  # of a path's parameter: more between neighbouring vertices may mean a ridge between them
-_LEAST_RIDGE = 0.01  # rad: flatter ridges are left to the rows
+_LEAST_RIDGE = 0.01  # rad: flatter ridges are left to the rows; a ridge stands out of the steel, so the slope falls
 _RIDGE_STEPS = 10
+_STEP = 0.3  # mm over less than LEAST_GAP: no slope but a step
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,9 +151,7 @@ def first_chains(columns: Columns, ground: Ground, alone: list[Height], toleranc
     return chains
 
 
-def _looked_for(
-    columns: Columns, ground: Ground, alone: list[Height], tolerance: float, looks: int
-) -> Chains:
+def _looked_for(columns: Columns, ground: Ground, alone: list[Height], tolerance: float, looks: int) -> Chains:
     curvature = max(one.wheel.curvature for one in ground.passes)
     # Rows far enough apart that the wheel's own hollow between them takes no more than their share.
     spacing = np.sqrt(8 * 0.8 * _ROW_SHARE * tolerance / max(curvature, 1e-4))
@@ -184,6 +183,7 @@ def _refined(chains: Chains, ground: Ground, tolerance: float) -> Chains:
     while len(fresh):
         points, z, t = chains.points, chains.z, chains.t
         step = np.hypot(*(points[fresh + 1] - points[fresh]).T)
+        _no_step(points[fresh], step, np.abs(z[fresh + 1] - z[fresh]))
         fresh = fresh[(np.hypot(step, z[fresh + 1] - z[fresh]) > 2 * LEAST_GAP) & (step > LEAST_GAP / 2)]
         if not len(fresh):
             break
@@ -195,6 +195,18 @@ def _refined(chains: Chains, ground: Ground, tolerance: float) -> Chains:
     return chains
 
 
+def _no_step(points: Floats, across: Floats, rise: Floats) -> None:
+    steps = np.flatnonzero((across < LEAST_GAP) & (rise > _STEP))
+    if len(steps):
+        (x, y), high = points[steps[0]], rise[steps[0]]
+        raise InputError(
+            "grind",
+            f"the ground surface has a step, at least {high:.1f} mm high, at x = {x:.2f}, y = {y:.2f} mm: the wheel passes"
+            " there without cutting, and would leave steel standing ahead of the cut beside it",
+            "a shorter wing, less roll, or another setting of the jig",
+        )
+
+
 def _some(cut: Cut, which: Ints) -> Cut:
     return Cut(*(getattr(cut, f.name)[..., which] for f in fields(cut)))
 
@@ -202,30 +214,31 @@ def _some(cut: Cut, which: Ints) -> Cut:
 def _with_ridges(chains: Chains, ground: Ground) -> Chains:
     """Chains with a vertex on each ridge between two neighbouring vertices."""
     a = np.flatnonzero(chains.grind >= 0)
-    ends = [
-        {name: getattr(chains, name)[i].astype(float) for name in ("t", "z", "s", "slope")} for i in (a, a + 1)
-    ]
-    sound = np.isfinite(ends[0]["slope"]) & np.isfinite(ends[1]["slope"]) & ~chains.ridge[a] & ~chains.ridge[a + 1]
-    may = np.flatnonzero(sound & (np.abs(ends[0]["s"] - ends[1]["s"]) > _JUMP))
-    if not len(may):
-        return chains
-    a, (low, high) = a[may], ({name: value[may] for name, value in end.items()} for end in ends)
-    column, begin, end = chains.column[a], low["t"].copy(), high["t"].copy()
-    for _ in range(_RIDGE_STEPS):
+    a = a[~chains.ridge[a] & ~chains.ridge[a + 1]]
+    low, high = ({name: getattr(chains, name)[i] for name in ("t", "z", "s", "slope")} for i in (a, a + 1))
+    for step in range(_RIDGE_STEPS + 1):
+        # As the bracket shrinks, pose and slope of its ends come together wherever there is no ridge.
+        length = chains.columns.length[chains.column[a]]
+        with np.errstate(invalid="ignore"):
+            turn = np.arctan(low["slope"] / length) - np.arctan(high["slope"] / length)
+            stay = np.flatnonzero((np.abs(low["s"] - high["s"]) > _JUMP) & (turn > _LEAST_RIDGE))
+        a, length = a[stay], length[stay]
+        low, high = ({name: value[stay] for name, value in end.items()} for end in (low, high))
+        if not len(a):
+            return chains
+        t = _meeting(low, high)
+        if step == _RIDGE_STEPS:
+            break
         # Where the tangents of both sides meet, and a little toward the end that is further off, to draw that one in.
-        meet = _meeting(low, high)
-        far = np.where(meet - low["t"] > high["t"] - meet, low["t"], high["t"])
-        t = meet + 0.1 * (far - meet)
-        cut = reached(ground, chains.columns.point(column, t))
-        now = vertices(chains.columns, column, t, chains.grind[a], cut)
+        t = t + 0.1 * (np.where(t - low["t"] > high["t"] - t, low["t"], high["t"]) - t)
+        column = chains.column[a]
+        now = vertices(chains.columns, column, t, chains.grind[a], reached(ground, chains.columns.point(column, t)))
         lower = np.abs(now["s"] - low["s"]) < np.abs(now["s"] - high["s"])
         for name in low:
             low[name] = np.where(lower, now[name], low[name])
             high[name] = np.where(lower, high[name], now[name])
-    length = chains.columns.length[column]
-    turn = np.abs(np.arctan(low["slope"] / length) - np.arctan(high["slope"] / length))
-    t = _meeting(low, high)
-    found = (np.abs(low["s"] - high["s"]) > _JUMP) & (turn > _LEAST_RIDGE) & ((high["t"] - low["t"]) * length < LEAST_GAP)
+    found = (high["t"] - low["t"]) * length < LEAST_GAP
+    begin, end = chains.t[a], chains.t[a + 1]
     at_low, at_high = ((np.abs(t - x) * length < LEAST_GAP / 2) for x in (begin, end))
     new = np.flatnonzero(found & ~at_low & ~at_high)
     # So close to a vertex that one counts as the ridge's, unless it is the chain's end or on a crease.

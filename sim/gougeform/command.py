@@ -12,6 +12,9 @@ from gougeform import __version__
 from gougeform.errors import InputError
 
 COMMANDS = {
+    "reach": "where along a workpiece a tool can cut, what stops it, and how far it hangs over the rest",
+    "compare": "several tools side by side on one workpiece, the differences in plain words",
+    "offcentre": "off-centre work: how far the wood swings under the bevel, against the land",
     "demo": "grind one tool of the baluster workshop and say where to look",
     "grind": "grind a recipe: measures, mesh, edge table and picture",
     "gauge": "setup gauges to print: stop, spacers, angle, outline, wheel, relief",

@@ -212,7 +212,8 @@ def _heel_points(point: Floats, tangent: Floats, nose: int, heel: Curve, middle:
         at_lip = crossing.shape[1] - 1 if side > 0 else 0
         touch = np.linalg.norm(heel.point[:, [-1 if side > 0 else 0]] - point[:, mine], axis=0) < 1e-6
         crossing[touch, at_lip] = False
-        other = slice(0, nose + 1) if side > 0 else slice(nose, None)
+        # A few hundred places tell whether a plane crosses the other wing, however many stations there are.
+        other = np.linspace(0, nose, min(nose, 200) + 1).astype(int) + (0 if side > 0 else nose)
         over = signs(mine, middle).sum(1) % 2 == 1
         back = signs(mine, point[:, other]).any(1)
         own, far = crossing & to_lip, crossing & ~to_lip

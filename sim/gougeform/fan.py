@@ -160,9 +160,7 @@ def build_fan(section: Section) -> Fan:
     height = section.y_floor + _CANDIDATES * (top - section.y_floor)
     on_flute = _least_sine(section.flute_point(u), section.flute_tangent(u), height)
     low, high = _piece_ends(outline.tangent, v)
-    on_outline = np.minimum(
-        _least_sine(outline.point(v), low, height), _least_sine(outline.point(v), high, height)
-    )
+    on_outline = np.minimum(_least_sine(outline.point(v), low, height), _least_sine(outline.point(v), high, height))
     low, high = _piece_ends(outline.tangent, around)
     all_round = np.minimum(
         _least_sine(outline.point(around), low, height), _least_sine(outline.point(around), high, height)

@@ -93,11 +93,13 @@ def shape(recipe: Recipe) -> Gouge:
                 raise _in_grind(error, number) from error
             jigs.append(jig)
             passes.append(one)
+        first = recipe.grinds[0].path
+        outline = edge_outline(section, first) if first.path == "traced" else None
+        gouge = Gouge(recipe, section, tuple(jigs), Ground(tuple(passes)), outline)
+        _ = gouge.settings  # a pivot height that does not fit is refused here, not when it is first shown
     except InputError as error:
         raise error.in_file(recipe.source or recipe.name) from None
-    first = recipe.grinds[0].path
-    outline = edge_outline(section, first) if first.path == "traced" else None
-    return Gouge(recipe, section, tuple(jigs), Ground(tuple(passes)), outline)
+    return gouge
 
 
 def _in_grind(error: InputError, number: int) -> InputError:

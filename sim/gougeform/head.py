@@ -27,7 +27,25 @@ _ROUNDS = 14
 _MOST_GROWTH = 12  # times the vertices of the first round: a step in the surface would ask for ever more
 _SAFETY = 0.9  # of the tolerance: between the places that are measured a facet may be a little further off
 _JUMP = 0.05  # of a path's parameter: neighbouring places on a smooth surface are cut by poses closer than this
-_MORE_PLACES = np.array([[8, 2, 2], [2, 8, 2], [2, 2, 8], [5, 5, 2], [2, 5, 5], [5, 2, 5], [9, 3, 0], [0, 9, 3], [3, 0, 9], [3, 9, 0], [0, 3, 9], [9, 0, 3]]) / 12
+_MORE_PLACES = (
+    np.array(
+        [
+            [8, 2, 2],
+            [2, 8, 2],
+            [2, 2, 8],
+            [5, 5, 2],
+            [2, 5, 5],
+            [5, 2, 5],
+            [9, 3, 0],
+            [0, 9, 3],
+            [3, 0, 9],
+            [3, 9, 0],
+            [0, 3, 9],
+            [9, 0, 3],
+        ]
+    )
+    / 12
+)
 _SAME_RIDGE = 0.2  # of a column: ridges further apart than this on neighbouring columns are different ones
 
 
@@ -83,7 +101,9 @@ class _Known:
         found = np.searchsorted(self.place, place, sorter=order)
         source = order[np.minimum(found, len(order) - 1)] if len(order) else np.zeros(len(place), np.intp)
         new = np.flatnonzero(self.place[source] != place) if len(order) else np.arange(len(place))
-        columns = [x[source] if len(order) else np.zeros(len(place), x.dtype) for x in (self.z, self.steep, self.s, self.grind)]
+        columns = [
+            x[source] if len(order) else np.zeros(len(place), x.dtype) for x in (self.z, self.steep, self.s, self.grind)
+        ]
         if len(new):
             cut = reached(ground, points[new])
             for column, value in zip(columns, (cut.z, np.abs(cut.normal[2]), cut.s, cut.grind), strict=True):
@@ -104,9 +124,7 @@ def build_head(fan: Fan, ground: Ground, tolerance: float) -> Head:
         known, off, bad = _measure(chains, faces, strip, ground, tolerance, known)
         if not len(bad):
             grind = np.where(grind < 0, known.grind[-len(faces) :].astype(np.intp), grind)
-            return Head(
-                chains.columns, chains.start, chains.points, chains.z, faces, grind, polylines(segments), off
-            )
+            return Head(chains.columns, chains.start, chains.points, chains.z, faces, grind, polylines(segments), off)
         columns = chains.columns
         bad = divisible(columns, bad)
         if not len(bad) or len(chains.t) > most:

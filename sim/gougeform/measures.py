@@ -108,11 +108,13 @@ def measure(gouge: Gouge) -> Measures:
 def _check_standing(gouge: Gouge, edge: Edge) -> None:
     """A wheel that ends before the stock does leaves a spike ahead of its cut."""
     one_piece = np.concatenate([edge.point[:2], edge.heel_line[:2]], axis=1)
-    leave = np.concatenate([edge.cut.leave, edge.heel_cut.leave])
+    leave, place, grind = (
+        np.concatenate([getattr(cut, name) for cut in (edge.cut, edge.heel_cut)]) for name in ("leave", "s", "grind")
+    )
     short = np.flatnonzero(leave < -_STANDING_TOLERANCE)
     if not len(short):
         return
-    covered = _covered_until(gouge.ground, one_piece[:, short], leave[short])
+    covered = _covered_until(gouge.ground, one_piece[:, short], leave[short], place[short], grind[short])
     if (covered < -_STANDING_TOLERANCE).any():
         k = int(covered.argmin())
         x, y = one_piece[:, short[k]]
@@ -124,19 +126,31 @@ def _check_standing(gouge: Gouge, edge: Edge) -> None:
         )
 
 
-def _covered_until(ground: Ground, points: Floats, cover: Floats) -> Floats:
-    """How far ahead (n,) mm the stock along rays (2, n) is taken away without a gap, from the winning pose's exit."""
+def _covered_until(
+    ground: Ground, points: Floats, cover: Floats, place: Floats, grind: NDArray[np.int8]
+) -> Floats:
+    """How far ahead (n,) mm the stock along rays (2, n) is taken away without a gap, from the winning pose's exit.
+
+    cover, place, grind: (n,) that exit, the winning place on its path, and which pass. The wheel moves continuously:
+    what it takes at two knots in a row, and on the way between them, has no gap.
+    """
     starts, stops = [], []
     n = points.shape[1]
     ray = np.stack([points[0], points[1], np.zeros(n)])
-    for one in ground.passes:
+    for number, one in enumerate(ground.passes):
         pose, knots = one.scan_pose, len(one.path.knots)
         base = ray - np.array([[0.0], [0.0], [one.setback]])
         o = np.einsum("ijk,jn->ink", pose.turn, base) + pose.shift[:, None]
         d = np.broadcast_to(pose.turn[:, 2][:, None], o.shape)
         z_in, z_out, _, _ = one.wheel.crossing(o.reshape(3, -1), d.reshape(3, -1))
-        starts.append(z_in.reshape(n, knots))
-        stops.append(z_out.reshape(n, knots))
+        z_in, z_out = z_in.reshape(n, knots), z_out.reshape(n, knots)
+        mine = np.flatnonzero(grind == number)
+        before = np.clip(np.searchsorted(one.path.knots, place[mine]) - 1, 0, knots - 2)
+        cover = cover.copy()
+        cover[mine] = np.maximum(cover[mine], np.maximum(z_out[mine, before], z_out[mine, before + 1]))
+        both = np.isfinite(z_in[:, :-1]) & np.isfinite(z_in[:, 1:])
+        starts += [z_in, np.where(both, np.minimum(z_in[:, :-1], z_in[:, 1:]), np.inf)]
+        stops += [z_out, np.where(both, np.maximum(z_out[:, :-1], z_out[:, 1:]), -np.inf)]
     start, stop = np.concatenate(starts, 1), np.concatenate(stops, 1)
     for _ in range(start.shape[1]):
         further = np.where(start <= cover[:, None] + 1e-3, stop, -np.inf).max(1)

@@ -45,9 +45,9 @@ def bracketed_roots(
         with np.errstate(invalid="ignore", divide="ignore"):
             xi = (a[todo] - b[todo]) / (c[todo] - b[todo])
             phi = (fa[todo] - fb[todo]) / (fc[todo] - fb[todo])
-            quadratic = fa[todo] / (fb[todo] - fa[todo]) * fc[todo] / (fb[todo] - fc[todo]) + (
-                c[todo] - a[todo]
-            ) / (b[todo] - a[todo]) * fa[todo] / (fc[todo] - fa[todo]) * fb[todo] / (fc[todo] - fb[todo])
+            quadratic = fa[todo] / (fb[todo] - fa[todo]) * fc[todo] / (fb[todo] - fc[todo]) + (c[todo] - a[todo]) / (
+                b[todo] - a[todo]
+            ) * fa[todo] / (fc[todo] - fa[todo]) * fb[todo] / (fc[todo] - fb[todo])
             safe = (phi**2 < xi) & ((1 - phi) ** 2 < 1 - xi) & np.isfinite(quadratic)
             gap = np.abs(b[todo] - a[todo])
             edge = np.minimum(0.5 * width / gap, 0.5)

@@ -142,7 +142,7 @@ def _lip(shape: _Shape, side: int) -> _Lip:
     s, outline = shape.section, shape.section.outline
     begin, end = (s.v_left, 0.0) if side < 0 else (s.v_right, float(outline.count))
     corners = outline.breaks[(outline.breaks > min(begin, end) + 1e-9) & (outline.breaks < max(begin, end) - 1e-9)]
-    corners = corners[:: side]
+    corners = corners[::side]
     nodes = np.concatenate([[begin], corners, [end]])
     each = max(3, _TABLE // (len(nodes) - 1))
     v = np.concatenate([np.linspace(a, b, each)[:-1] for a, b in zip(nodes[:-1], nodes[1:], strict=True)] + [[end]])
@@ -175,9 +175,7 @@ def build_run_out(section: Section, u: Floats, length: float, step: float, toler
             )
 
 
-def _mesh(
-    shape: _Shape, lips: tuple[_Lip, _Lip], u: Floats, step: float, tolerance: float, fine: float
-) -> RunOut:
+def _mesh(shape: _Shape, lips: tuple[_Lip, _Lip], u: Floats, step: float, tolerance: float, fine: float) -> RunOut:
     section, top = shape.section, shape.top
     start = section.flute_point(u)
     start[0], start[-1] = section.lip(-1), section.lip(1)
@@ -229,7 +227,9 @@ def _fraction(u: Floats, some: Floats) -> Floats:
 
 def _shares(shape: _Shape, lips: tuple[_Lip, _Lip], along: float, step: float) -> Floats:
     """Depth shares of the rings from 1 to 0: through every corner, in even steps of length or outline between."""
-    grid = np.unique(np.concatenate([np.linspace(0, 1, _TABLE), np.linspace(0, 1, _TABLE) ** 2, *(l.share for l in lips)]))
+    grid = np.unique(
+        np.concatenate([np.linspace(0, 1, _TABLE), np.linspace(0, 1, _TABLE) ** 2, *(l.share for l in lips)])
+    )
     grid = grid[::-1]
     need = np.abs(np.diff(shape.back(grid))) / along
     for lip in lips:

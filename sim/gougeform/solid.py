@@ -128,9 +128,7 @@ def _clear_of_run_out(gouge: Gouge, run_out: RunOut, flute_length: float) -> Non
         )
 
 
-def _joined(
-    gouge: Gouge, fan: Fan, head: Head, run_out: RunOut, flute_length: float, bar_length: float
-) -> Solid:
+def _joined(gouge: Gouge, fan: Fan, head: Head, run_out: RunOut, flute_length: float, bar_length: float) -> Solid:
     count = len(head.z)
     ring = run_out.vertices + [0.0, 0.0, -flute_length]
     at_depth = count + np.arange(len(head.columns))
@@ -186,7 +184,10 @@ def _pairs(front: Ints, back: Ints) -> tuple[Ints, Ints]:
 def _walls(vertices: Floats, chain: Ints, run: Ints) -> Ints:
     """Walls along the bar between neighbouring chains that run back along it, facing to the right of the walk."""
     z = vertices[chain, 2]
-    first, last = np.searchsorted(run, np.arange(run[-1] + 1)), np.searchsorted(run, np.arange(run[-1] + 1), "right") - 1
+    first, last = (
+        np.searchsorted(run, np.arange(run[-1] + 1)),
+        np.searchsorted(run, np.arange(run[-1] + 1), "right") - 1,
+    )
     key = (z[first[run]] - z) / (z[first] - z[last])[run]
     left, right = run < run[-1], run > 0
     mirrored = np.arange(run[-1]) >= run[-1] / 2

@@ -71,9 +71,7 @@ class Pair(NamedTuple):
     label: int
 
 
-def side_by_side(
-    left: list[int], left_at: list[int], right: list[int], right_at: list[int], key: Floats
-) -> list[Pair]:
+def side_by_side(left: list[int], left_at: list[int], right: list[int], right_at: list[int], key: Floats) -> list[Pair]:
     """Pair the blocks of two neighbouring chains by their labels, and by the keys of their places where that is open.
 
     left_at has one place more than left has blocks. A block without a partner closes to a point on the other side; a
@@ -82,8 +80,7 @@ def side_by_side(
     """
     if left == right:
         return [
-            Pair((left_at[i], left_at[i + 1]), (right_at[i], right_at[i + 1]), label)
-            for i, label in enumerate(left)
+            Pair((left_at[i], left_at[i + 1]), (right_at[i], right_at[i + 1]), label) for i, label in enumerate(left)
         ]
     matches = _matches(left, key[left_at], right, key[right_at])
     left, left_at, a_side = _parted(left, left_at, [i for i, _ in matches], key, right_at, [j for _, j in matches])

@@ -88,7 +88,9 @@ def hand_overs(
         between = (c != a) & (c != b) & (z_root.min(0) < np.minimum(z_root[a, rows], z_root[b, rows]) - _CLOSE)
         found.append((at[~between], root[~between], a[~between], b[~between]))
         # A third surface is lower still where the two meet: look on both sides of that place.
-        two = [np.concatenate([x[between], y[between]]) for x, y in ((at, at), (low, root), (root, high), (a, c), (c, b))]
+        two = [
+            np.concatenate([x[between], y[between]]) for x, y in ((at, at), (low, root), (root, high), (a, c), (c, b))
+        ]
         z_low, z_high = (
             np.concatenate([x[:, between], y[:, between]], axis=1) for x, y in ((z_low, z_root), (z_root, z_high))
         )

@@ -52,6 +52,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Match or price, print, and write the recipe, the gap as CSV and its chart."""
     from gougeform.errors import InputError
+    from gougeform.progress import step
     from gougeform.recipe import changed, to_toml
     from gougeform.settings.bench import bench_of
     from gougeform.settings.match import cost, match
@@ -69,7 +70,8 @@ def run(arguments: argparse.Namespace) -> int:
         result = {"old": old.title or old.name, **_price(price), "files": []}
         return finish(arguments, recipe, result, lambda console: _show_price(console, old, price))
     frees = read_frees(bench_of(recipe), arguments.free, [], []) if arguments.free else None
-    found = match(old, recipe, frees)
+    with step("laying the wheel on the old bevel"):
+        found = match(old, recipe, frees)
     bench = bench_of(found.recipe)
     with files_in(out_folder(arguments, recipe)) as files:
         files.text("match.toml", to_toml(found.recipe))

@@ -26,7 +26,7 @@ _OWN_CAP = 1.25  # the recipe's own angle is written that much larger
 _LIMITS = (15.0, 90.0)
 
 
-def angle_gauges(setup: Setup) -> list[Gauge]:
+def angle_gauge(setup: Setup) -> Gauge:
     """One gauge with notches about the recipe's nose angle.
 
     Raises InputError for a land too short to read, or a gauge larger than the bed.
@@ -76,28 +76,26 @@ def angle_gauges(setup: Setup) -> list[Gauge]:
     letters.append(setup.text(lines, (wide / 2, text_y), _THICK))
     reads = setup.wishes.reads
     sizes = {f"notch_{plain(angle, 1)}_deg": float(np.degrees(cut)) for angle, cut in zip(angles, notch, strict=True)}
-    return [
-        Gauge(
-            kind="angle",
-            name="",
-            outline=shape,
-            thickness=_THICK,
-            lettering=tuple(letters),
-            says=(*labels, *lines),
-            dimensions=sizes,
-            use="Lay the gauge in the flute, on its middle line, and push the nose into a notch: the angle is right"
-            " where no light shows at heel and edge. The hole keeps the edge free.",
-            notes=(
-                f"It reads the angle at the {'edge' if reads == 'edge' else 'bevel chord'}"
-                + (
-                    f": the notch for {plain(own, 1)}° is cut to {np.degrees(notch[k]):.2f}°, because a hollow bevel"
-                    " touches it at the heel."
-                    if reads == "edge" and _hollow(setup)
-                    else "."
-                ),
+    return Gauge(
+        kind="angle",
+        name="",
+        outline=shape,
+        thickness=_THICK,
+        lettering=tuple(letters),
+        says=(*labels, *lines),
+        dimensions=sizes,
+        use="Lay the gauge in the flute, on its middle line, and push the nose into a notch: the angle is right"
+        " where no light shows at heel and edge. The hole keeps the edge free.",
+        notes=(
+            f"It reads the angle at the {'edge' if reads == 'edge' else 'bevel chord'}"
+            + (
+                f": the notch for {plain(own, 1)}° is cut to {np.degrees(notch[k]):.2f}°, because a hollow bevel"
+                " touches it at the heel."
+                if reads == "edge" and _hollow(setup)
+                else "."
             ),
-        )
-    ]
+        ),
+    )
 
 
 def own_angle(setup: Setup) -> float:

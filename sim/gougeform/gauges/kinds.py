@@ -6,50 +6,67 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from gougeform.errors import InputError
-from gougeform.gauges.angle import angle_gauges
+from gougeform.gauges.angle import angle_gauge
 from gougeform.gauges.gauge import Gauge
-from gougeform.gauges.projection import projection_stops
+from gougeform.gauges.projection import projection_stop
 from gougeform.gauges.relief import relief_blocks
 from gougeform.gauges.setup import Setup
 from gougeform.gauges.spacer import rim_spacers
-from gougeform.gauges.tag import tags
-from gougeform.gauges.template import outline_templates
-from gougeform.gauges.wheelgauge import wheel_gauges
+from gougeform.gauges.tag import tag
+from gougeform.gauges.template import outline_template
+from gougeform.gauges.wheelgauge import wheel_gauge
 
-KINDS: dict[str, Callable[[Setup], list[Gauge]]] = {
-    "projection": projection_stops,
+Maker = Callable[[], Gauge]
+
+
+def _single(make: Callable[[Setup], Gauge]) -> Callable[[Setup], list[Maker]]:
+    return lambda setup: [lambda: make(setup)]
+
+
+MAKERS: dict[str, Callable[[Setup], list[Maker]]] = {
+    "projection": _single(projection_stop),
     "spacer": rim_spacers,
-    "angle": angle_gauges,
-    "outline": outline_templates,
-    "wheel": wheel_gauges,
+    "angle": _single(angle_gauge),
+    "outline": _single(outline_template),
+    "wheel": _single(wheel_gauge),
     "relief": relief_blocks,
-    "tag": tags,
+    "tag": _single(tag),
 }
+"""For each kind the gauges it has for a setup, one by one, so that one that cannot exist does not stop the others."""
 
 
 def gauges(kind: str, setup: Setup) -> list[Gauge]:
-    """All gauges of one kind. Raises InputError, with the recipe's file, where they cannot exist."""
+    """All gauges of one kind. Raises InputError, with the recipe's file, where one of them cannot exist."""
     try:
-        return KINDS[kind](setup)
+        return [make() for make in MAKERS[kind](setup)]
     except InputError as error:
-        if error.field.startswith("--"):
-            raise
-        recipe = setup.gouge.recipe
-        raise error.in_file(recipe.source or recipe.name) from None
+        raise _in_recipe(error, setup) from None
 
 
 def all_gauges(setup: Setup) -> tuple[list[Gauge], dict[str, InputError]]:
-    """Every gauge that can exist for this recipe, and for the kinds that cannot, why.
+    """Every gauge that can exist for this recipe, and for those that cannot, why.
 
     Raises InputError where a gauge is larger than the bed: that is not the recipe's doing.
     """
     made: list[Gauge] = []
     without: dict[str, InputError] = {}
-    for kind in KINDS:
+    for kind, makers in MAKERS.items():
         try:
-            made += gauges(kind, setup)
+            parts = makers(setup)
         except InputError as error:
-            if error.field == "--bed":
-                raise replace(error, field=f"{kind}: --bed") from None
-            without[kind] = error
+            without[kind] = _in_recipe(error, setup)
+            continue
+        for number, make in enumerate(parts, 1):
+            try:
+                made.append(make())
+            except InputError as error:
+                if error.field == "--bed":
+                    raise replace(error, field=f"{kind}: --bed") from None
+                without[kind if len(parts) == 1 else f"{kind} {number}"] = _in_recipe(error, setup)
     return made, without
+
+
+def _in_recipe(error: InputError, setup: Setup) -> InputError:
+    """The error with the recipe's file where it is about the recipe, not about an option."""
+    recipe = setup.gouge.recipe
+    return error if error.field.startswith("--") else error.in_file(recipe.source or recipe.name)

@@ -88,9 +88,11 @@ def printable(text: str) -> str:
 
 
 def width(text: str, cap_mm: float) -> float:
-    """Width of a line in mm."""
-    shape = line_shape(text, cap_mm)
-    return 0.0 if shape.is_empty else float(shape.bounds[2] - shape.bounds[0])
+    """Width of a line in mm, with the little room that letters keep at both sides.
+
+    Raises ValueError for a character the font has no outline for.
+    """
+    return NARROW * cap_mm / (_UNIT * _CAP) * sum(_glyph(character)[1] for character in text)
 
 
 def size(lines: Sequence[str], cap_mm: float) -> tuple[float, float]:

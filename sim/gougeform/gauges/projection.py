@@ -26,7 +26,7 @@ _PAST = 2.0  # mm that cuts reach past the outline
 _GAP = 1.0  # mm between a post and the next lane
 
 
-def projection_stops(setup: Setup) -> list[Gauge]:
+def projection_stop(setup: Setup) -> Gauge:
     """One gauge with a lane for each projection of the recipe or asked for.
 
     Raises InputError where the recipe has no clamp, or a projection is too short for lane and post.
@@ -80,28 +80,28 @@ def projection_stops(setup: Setup) -> list[Gauge]:
     if post is None:
         note = "There is no room for a post under this nose: nothing stops it but your eye."
     else:
-        note = "The post fits this recipe's bevel. Before the first grind set the nose level with the lane's end by eye."
-    return [
-        Gauge(
-            kind="projection",
-            name="",
-            outline=rounded(outline, 1.0),
-            thickness=height,
-            lettering=tuple(letters),
-            says=tuple(line for lines in texts for line in lines),
-            dimensions={f"projection_{i}_mm": p for i, p in enumerate(lengths, 1)}
-            | ({"post_depth_mm": depth, "post_height_mm": post[0]} if post else {}),
-            use="Butt against the clamp face, lane under the bar, flute up: "
-            + (
-                "slide the bar until the bevel touches the post; the nose then stands level with the end of the lane,"
-                " and the edge touches nothing."
-                if post
-                else "slide the bar until the nose, seen from above, stands level with the end of the lane."
-            ),
-            lowered=((unary_union(lowered), _PLATE),) if lowered else (),
-            notes=(note,),
+        note = (
+            "The post fits this recipe's bevel. Before the first grind set the nose level with the lane's end by eye."
         )
-    ]
+    return Gauge(
+        kind="projection",
+        name="",
+        outline=rounded(outline, 1.0),
+        thickness=height,
+        lettering=tuple(letters),
+        says=tuple(line for lines in texts for line in lines),
+        dimensions={f"projection_{i}_mm": p for i, p in enumerate(lengths, 1)}
+        | ({"post_depth_mm": depth, "post_height_mm": post[0]} if post else {}),
+        use="Butt against the clamp face, lane under the bar, flute up: "
+        + (
+            "slide the bar until the bevel touches the post; the nose then stands level with the end of the lane,"
+            " and the edge touches nothing."
+            if post
+            else "slide the bar until the nose, seen from above, stands level with the end of the lane."
+        ),
+        lowered=((unary_union(lowered), _PLATE),) if lowered else (),
+        notes=(note,),
+    )
 
 
 def post_under_nose(gouge: Gouge) -> tuple[float, float] | None:

@@ -7,6 +7,9 @@ of the centre distances, at the height that both settings share.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 import numpy as np
 from shapely.geometry import box
 from shapely.ops import unary_union
@@ -19,8 +22,8 @@ _THICK = 8.0
 _BLADE = 30.0  # mm: length of the two faces
 
 
-def relief_blocks(setup: Setup) -> list[Gauge]:
-    """One block for each relief.
+def relief_blocks(setup: Setup) -> list[Callable[[], Gauge]]:
+    """What makes the block for each relief; raises InputError where one block cannot lead from place to place.
 
     Raises InputError where there is no second setting, or none that one block can make.
     """
@@ -31,7 +34,7 @@ def relief_blocks(setup: Setup) -> list[Gauge]:
             "the recipe has one grind, so there is no second setting",
             "add a [[grind]] with land_mm for a relief",
         )
-    return [_block(setup, number) for number in range(1, len(grinds))]
+    return [partial(_block, setup, number) for number in range(1, len(grinds))]
 
 
 def offset(setup: Setup, number: int) -> float:
@@ -93,7 +96,8 @@ def _block(setup: Setup, number: int) -> Gauge:
         shape, middle = rounded(box(0, 0, length, width), 1.0), (length / 2, width / 2)
     else:  # a blade between the stops, and a flag to hold with the text on it, clear of them on both sides
         length = _BLADE + text_wide
-        flag = rounded(box(_BLADE, (width - text_high) / 2, length, (width + text_high) / 2), 3.0)
+        flag_high = max(text_high, width + 6.0)
+        flag = rounded(box(_BLADE, (width - flag_high) / 2, length, (width + flag_high) / 2), 3.0)
         blade = box(0, 0, _BLADE + 3.5, width)
         blade = rounded(blade, 1.0) if width > 2.5 else blade
         shape, middle = unary_union([blade, flag]), (_BLADE + text_wide / 2, width / 2)

@@ -7,7 +7,9 @@ touched. So the fit gives play sideways and never changes the distance.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from shapely.geometry import Polygon, box
@@ -68,9 +70,9 @@ def reaches(setup: Setup) -> list[Reach]:
     return found
 
 
-def rim_spacers(setup: Setup) -> list[Gauge]:
-    """One spacer for each distance. Raises InputError where the seats leave no body, or the bed is too small."""
-    return [_spacer(setup, reach) for reach in reaches(setup)]
+def rim_spacers(setup: Setup) -> list[Callable[[], Gauge]]:
+    """What makes the spacer for each distance; raises InputError where the seats leave no body, or it fits no bed."""
+    return [partial(_spacer, setup, reach) for reach in reaches(setup)]
 
 
 def _spacer(setup: Setup, reach: Reach) -> Gauge:

@@ -13,7 +13,7 @@ _ROOM = 74.0
 _HOLE = 2.5
 
 
-def tags(setup: Setup) -> list[Gauge]:
+def tag(setup: Setup) -> Gauge:
     """One tag."""
     recipe = setup.gouge.recipe
     name = lettering.printable((recipe.name or "gouge").replace("-", " ").replace("_", " "))
@@ -30,15 +30,13 @@ def tags(setup: Setup) -> list[Gauge]:
     setup.on_bed(wide, high, "the tag", "give the recipe's file a shorter name, or use a larger bed")
     shape = rounded(box(0, 0, wide, high), 4.0).difference(disc(5.5, high / 2, _HOLE))
     text = setup.text(lines, ((wide + 2 * _HOLE + 3) / 2, high / 2), _THICK)
-    return [
-        Gauge(
-            kind="tag",
-            name="",
-            outline=shape,
-            thickness=_THICK,
-            lettering=(text,),
-            says=tuple(lines),
-            dimensions={"hole_diameter_mm": 2 * _HOLE},
-            use="Keep it with the gauges.",
-        )
-    ]
+    return Gauge(
+        kind="tag",
+        name="",
+        outline=shape,
+        thickness=_THICK,
+        lettering=(text,),
+        says=tuple(lines),
+        dimensions={"hole_diameter_mm": 2 * _HOLE},
+        use="Keep it with the gauges.",
+    )

@@ -1,14 +1,16 @@
 """Outline template: the edge from above as a cut-out, both wings, taken from the measured edge.
 
-The cut-out is what the tool covers seen from above: the edge from lip to lip, from there the heel out to the bar's
-sides, and the bar behind. Widened by the fit all round. Small marks show where the angles along the wings are given.
+The cut-out follows the edge from lip to lip, from there the heel out to the bar's sides, and the bar behind. Steel that
+stands ahead of the edge further down, as it may near a lip, is left out: it lies under the template. Widened by the fit all round. Small marks show where the angles along the wings are given.
 """
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import affinity, get_parts
 from shapely.geometry import Polygon, box
+from shapely.ops import unary_union
 
 from gougeform.edge import Edge
 from gougeform.errors import InputError
@@ -21,17 +23,16 @@ _THICK = 3.0
 _BESIDE = 9.0  # mm of plate beside the cut-out
 _BEHIND = 3.0  # mm that the cut-out goes on behind the hindmost of edge and heel seen from above
 _MARKED = (25, 50, 75)  # per cent of a wing
+_SLIT = 0.004
 _MARK = (1.4, 4.0)  # mm from the cut-out's edge
 
 
-def outline_templates(setup: Setup) -> list[Gauge]:
+def outline_template(setup: Setup) -> Gauge:
     """The template. Raises InputError where it is larger than the bed."""
     edge, fit = setup.edge, setup.printing.fit_mm
-    line = silhouette(edge)
+    back = float(min(edge.point[2].min(), edge.heel_line[2].min())) - _BEHIND
     # Seen from above with the nose away from the reader, tool x runs to the left.
-    line = line * [-1.0, 1.0]
-    back = float(line[:, 1].min()) - _BEHIND
-    tool = Polygon([*line, (line[-1, 0], back - 5), (line[0, 0], back - 5)]).buffer(0)
+    tool = affinity.scale(seen_from_above(edge, back - 5.0), -1.0, 1.0, origin=(0, 0))
     hole = tool.buffer(fit, quad_segs=32) if fit else tool
     left, _, right, top = hole.bounds
     lines = setup.wrapped(
@@ -49,40 +50,45 @@ def outline_templates(setup: Setup) -> list[Gauge]:
         raise InputError("grind.0.wing_length_mm", "the cut-out parts the template in two", "use a shorter wing")
     letters = [setup.text(lines, (middle, top + 2.6 + high / 2), _THICK)]
     letters += [Lettering(mark, _THICK, mark=True) for mark in _marks(edge, fit)]
-    return [
-        Gauge(
-            kind="outline",
-            name="",
-            outline=shape,
-            thickness=_THICK,
-            lettering=tuple(letters),
-            says=tuple(lines),
-            dimensions={
-                "wing_length_mm": edge.wing_length(1),
-                "wing_length_left_mm": edge.wing_length(-1),
-                "lip_width_mm": float(edge.point[0, -1] - edge.point[0, 0]),
-                "gap_mm": fit,
-            },
-            use="Look straight down on the flute and bring the cut-out round the edge, text up: the gap is even along"
-            " both wings. The marks stand at the nose and at 25, 50 and 75 % of each wing.",
-        )
-    ]
+    return Gauge(
+        kind="outline",
+        name="",
+        outline=shape,
+        thickness=_THICK,
+        lettering=tuple(letters),
+        says=tuple(lines),
+        dimensions={
+            "wing_length_mm": edge.wing_length(1),
+            "wing_length_left_mm": edge.wing_length(-1),
+            "lip_width_mm": float(edge.point[0, -1] - edge.point[0, 0]),
+            "gap_mm": fit,
+        },
+        use="Look straight down on the flute and bring the cut-out round the edge, text up: the gap is even along"
+        " both wings. The marks stand at the nose and at 25, 50 and 75 % of each wing.",
+    )
 
 
-def silhouette(edge: Edge) -> Floats:
-    """(n, 2) mm: x and z of what is seen from above, from the bar's left side over the nose to its right side."""
-    x, z = edge.point[0], edge.point[2]
-    left, right = int(np.argmin(x)), int(np.argmax(x))
-    hx, hz = edge.heel_line[0], edge.heel_line[2]
-    # From a lip the heel goes on outward until the bar is widest; there it turns under and is hidden.
-    widest_left, widest_right = int(np.argmin(hx)), int(np.argmax(hx))
-    parts = []
-    if hx[widest_left] < x[left] - 1e-6:
-        parts.append(np.stack([hx[: widest_left + 1], hz[: widest_left + 1]], -1)[::-1][:-1])
-    parts.append(np.stack([x[left : right + 1], z[left : right + 1]], -1))
-    if hx[widest_right] > x[right] + 1e-6:
-        parts.append(np.stack([hx[widest_right:], hz[widest_right:]], -1)[::-1][1:])
-    return np.concatenate(parts)
+def seen_from_above(edge: Edge, back: float) -> Polygon:
+    """What lies behind the edge and, beyond the lips, behind the heel, in x and z down to z = `back` (mm).
+
+    The heel counts from each lip out to where the bar is widest; from there on it turns under.
+    """
+    left, right = edge.heel_line[:, : _outward(-edge.heel_line[0])], edge.heel_line[:, ::-1]
+    pieces = []
+    for line in (edge.point, left, right[:, : _outward(right[0])]):
+        x, z = line[0], line[2]
+        for k in np.flatnonzero(np.abs(np.diff(x)) > 1e-6):
+            corners = [(x[k], z[k]), (x[k + 1], z[k + 1]), (x[k + 1], back), (x[k], back)]
+            pieces.append(Polygon(corners))
+    # Slits thinner than any printer's step lie where a flat side stands upright.
+    whole = unary_union(pieces).buffer(_SLIT, quad_segs=2).buffer(-_SLIT, quad_segs=2)
+    return max(get_parts(whole), key=lambda part: part.area)
+
+
+def _outward(x: Floats) -> int:
+    """How many samples of x (n,) at the start keep growing."""
+    falls = np.flatnonzero(np.diff(x) < 1e-6)
+    return int(falls[0]) + 1 if len(falls) else len(x)
 
 
 def _marks(edge: Edge, fit: float) -> list[Polygon]:

@@ -22,7 +22,7 @@ _TOOTH = 8.0  # mm of plate between two arcs
 _COUNT, _FEWEST = 6, 2  # diameters that are taken where nobody asks for some: at most, at least
 
 
-def wheel_gauges(setup: Setup) -> list[Gauge]:
+def wheel_gauge(setup: Setup) -> Gauge:
     """The gauge, with as many worn diameters as the bed has room for.
 
     Raises InputError for a belt, a single diameter, or arcs that would not fit the bed.
@@ -31,14 +31,14 @@ def wheel_gauges(setup: Setup) -> list[Gauge]:
     if new is None and not setup.wishes.wheel_mm:
         raise InputError("wheel.kind", "a belt has no diameter to read", "leave the wheel gauge out")
     if setup.wishes.wheel_mm:
-        return [_gauge(setup, sorted(unique(list(setup.wishes.wheel_mm), 0.5), reverse=True))]
+        return _gauge(setup, sorted(unique(list(setup.wishes.wheel_mm), 0.5), reverse=True))
     for count in range(_COUNT, _FEWEST, -2):
         try:
-            return [_gauge(setup, worn_diameters(float(new or 0.0), count))]
+            return _gauge(setup, worn_diameters(float(new or 0.0), count))
         except InputError as error:
             if error.field != "--bed":
                 raise
-    return [_gauge(setup, worn_diameters(float(new or 0.0), _FEWEST))]
+    return _gauge(setup, worn_diameters(float(new or 0.0), _FEWEST))
 
 
 def _gauge(setup: Setup, sizes: list[float]) -> Gauge:

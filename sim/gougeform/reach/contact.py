@@ -96,6 +96,17 @@ class Contact:
         out[live] = alpha[live]
         return out
 
+    def depths(self, postures: Postures) -> Floats:
+        """(n,) mm: how deep the deepest of a few points of each tool is in the wood."""
+        out = np.empty(len(postures))
+        points = self.body.scouts[0]
+        for begin in range(0, len(postures), _PART):
+            part = np.arange(begin, min(begin + _PART, len(postures)))
+            turn, shift = placed(self.body, self.places, postures.take(part))
+            at = (turn.reshape(-1, 3) @ points.T).reshape(len(part), 3, -1) + shift[:, :, None]
+            out[part] = (-self.wood.at_least(at[:, 0], np.hypot(at[:, 1], at[:, 2]))).max(1)
+        return out
+
     def smallest(self, postures: Postures, limit: Floats | float, *, close: bool = True) -> Found:
         """The smallest clear angles from the postures' own on; limit (n,) or one for all, rad.
 

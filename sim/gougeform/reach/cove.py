@@ -19,10 +19,10 @@ Floats = NDArray[np.float64]
 
 HALF_ANGLE_DEG = 60.0
 CYLINDER_MM = 25.0
-_SMALLEST, _LARGEST = 0.5, 40.0
+_SMALLEST, _START, _LARGEST = 0.5, 4.0, 40.0
 COVE_ERROR_MM = 0.1
 """What halving and search together may be off."""
-_WIDTH = 0.02
+_WIDTH = 0.04
 _SHARES = np.array([0.02, 0.14, 0.26, 0.38, 0.5])  # rim to bottom of one wall
 
 
@@ -73,12 +73,16 @@ def tightest_cove(
                 return False
         return True
 
-    if not follows(_LARGEST):
-        return Cove(None)
     low, high = _SMALLEST, _LARGEST
-    if follows(low):
-        return Cove(low)
-    while high - low > max(_WIDTH, 0.002 * high):
+    if follows(_START):
+        high = _START
+        if follows(low):
+            return Cove(low)
+    elif follows(high):
+        low = _START
+    else:
+        return Cove(None)
+    while high - low > max(_WIDTH, 0.005 * high):
         middle = float(np.sqrt(low * high))
         low, high = (low, middle) if follows(middle) else (middle, high)
     return Cove(high)

@@ -174,15 +174,21 @@ def draw_standing(reach: Reach, place: int, feed: int, path: Path) -> None:
     edge = (turn[0] @ body.point).T + shift[0]
     axes.plot(edge[:, 0], np.hypot(edge[:, 1], edge[:, 2]), color=INK, lw=1.4, zorder=5)
     axes.plot(*w, "o", color=PAPER, mec=INK, ms=7, zorder=6)
-    text = [f"cuts here: clearance angle {_deg(reach.alpha[place, feed])}, cut {feed_words(reach, place, feed)}",
+    clear = bool(np.isfinite(reach.alpha[place, feed]))
+    first = (
+        f"clearance angle {reach.alpha[place, feed]:.1f}°"
+        if clear
+        else f"no posture is clear up to {reach.terms.fineness.most_deg:g}°; the one that digs in least is shown"
+    )
+    text = [f"x {w[0]:.1f}, radius {w[1]:.1f} mm, cut {feed_words(reach, place, feed)}: {first}",
             f"edge {reach.edge_place[place, feed]:+.1f} mm from the nose, inclination {reach.lam[place, feed]:.0f}°,"
             f" handle swung {reach.swing[place, feed]:+.0f}°"]
-    axes.annotate("the edge cuts here", w, xytext=(10, -22), textcoords="offset points", fontsize=9, color=INK, zorder=7)
+    axes.annotate("the edge cuts here" if clear else "the edge is to cut here", w, xytext=(10, -22), textcoords="offset points", fontsize=9, color=INK, zorder=7)
     if reach.part[place, feed] >= 0:
         spot = turn[0] @ reach.touch[place, feed] + shift[0]
         spot2 = (spot[0], float(np.hypot(spot[1], spot[2])))
         axes.plot(*spot2, "o", color=TOUCH, ms=8, mec=PAPER, zorder=8)
-        axes.annotate(f"the {part_name(int(reach.part[place, feed]))} touches here", spot2, xytext=(12, 12),
+        axes.annotate(f"the {part_name(int(reach.part[place, feed]))} {'touches' if clear else 'is in the wood'} here", spot2, xytext=(12, 12),
                       textcoords="offset points", fontsize=9, color=TOUCH, zorder=8)
     if not reach.meridian.inside[reach.places.piece[place]]:
         axes.axhline(reach.rest.radius, color=QUIET, lw=3, alpha=0.6, zorder=1)
@@ -201,6 +207,3 @@ def draw_standing(reach: Reach, place: int, feed: int, path: Path) -> None:
                    color=INK)
     _save(figure, path)
 
-
-def _deg(value: float) -> str:
-    return f"{value:.1f}°" if np.isfinite(value) else "none is clear"

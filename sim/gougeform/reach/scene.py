@@ -111,6 +111,8 @@ def draw(scene: dict[str, NDArray[Any]], out: Path) -> None:
     if np.isfinite(scene["touch"]).all():
         plotter.add_mesh(pv.Sphere(_BALL_MM, scene["touch"]), color=TOUCH)
     _look(plotter, scene)
+    words = "white: the edge cuts here" + ("   red: it touches here" if np.isfinite(scene["touch"]).all() else "")
+    plotter.add_text(words, position="lower_left", font_size=11, color=INK)
     plotter.enable_anti_aliasing("ssaa")
     plotter.screenshot(str(out))
     plotter.close()

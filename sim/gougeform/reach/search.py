@@ -27,6 +27,7 @@ FEEDS = (1, -1)
 @dataclass(frozen=True)
 class Fineness:
     """How the search is laid out. stations: of the edge at first; lam_deg: step of the inclination at first.
+    lam_least_deg: inclinations nearer to zero do not count, which leaves slicing cuts.
 
     rounds: how often the steps are halved around the best. most_deg: clearance angles beyond are not looked for.
     enough_deg: a place with a clear posture of so small an angle is done, without the search for a smaller one.
@@ -35,6 +36,7 @@ class Fineness:
     stations: int = 17
     lam_deg: float = 10.0
     lam_most_deg: float = 80.0
+    lam_least_deg: float = 0.0
     rounds: int = 6
     most_deg: float = 30.0
     enough_deg: float = 0.0
@@ -49,6 +51,7 @@ USABLE_WING = 0.95
 """The last part of each wing, at the lip, is not asked to cut: hardly any bevel is left there to carry the cut."""
 
 _GAIN = np.radians(0.03)  # angles closer than this count as equal
+_BEYOND = np.radians(15.0)  # bounds above the largest angle still tell where to look further
 _AT_ONCE = (24, 4, 1)  # postures of a group whose bounds are made better together, step by step
 
 
@@ -122,18 +125,36 @@ def search(
     stations = np.unique(np.append(stations, contact.body.stations.nose))
     steps = int(round(fineness.lam_most_deg / fineness.lam_deg))
     lam = np.radians(fineness.lam_deg) * np.arange(-steps, steps + 1)
+    least = np.radians(fineness.lam_least_deg)
+    lam = np.unique(np.concatenate([lam[np.abs(lam) >= least - 1e-9], [-least, least]]))
     grid = _grid(np.arange(count), stations, lam)
-    bound = contact.scouted(grid, np.radians(85.0))
+    bound = contact.scouted(grid, most + _BEYOND)
     for number, feed in enumerate(feeds):
-        mine = feed * grid.lam <= 1e-12
+        mine = feed * grid.lam <= 1e-12 - least
         group = grid.place[mine] * k + number
         _solve(contact, grid.take(mine), bound[mine], group, state, most, limit)
     feed_of = np.tile(np.array(feeds), count)
     _refine(contact, state, feed_of, k, ends, fineness, most, limit)
     place = np.repeat(np.arange(count), k)
+    _least_deep(contact, grid, state, feed_of, k, most, float(least))
     return Best(
         Postures(place, state.station, state.lam, state.alpha), feed_of, state.part, state.touch, state.solved
     )
+
+
+def _least_deep(
+    contact: Contact, grid: Postures, state: _State, feed: Ints, feeds: int, most: float, least: float
+) -> None:
+    """Where nothing is clear, let the posture stand that digs in least at the largest angle looked at."""
+    hopeless = np.flatnonzero(~np.isfinite(state.alpha))
+    if not len(hopeless):
+        return
+    mine = np.flatnonzero(np.isin(grid.place, hopeless // feeds))
+    depth = contact.depths(grid.take(mine).at(np.full(len(mine), most)))
+    for group in hopeless:
+        fits = (grid.place[mine] == group // feeds) & (feed[group] * grid.lam[mine] <= 1e-12 - least)
+        i = mine[fits][depth[fits].argmin()]
+        state.station[group], state.lam[group] = grid.station[i], grid.lam[i]
 
 
 def usable_stations(body: Body) -> tuple[int, int]:
@@ -260,10 +281,11 @@ def _refine(
             i, j = np.tile(offsets, (len(todo), 1)).T
             station = np.clip(np.round(state.station[group] + i * max(step_s, 1.0)), *ends).astype(np.intp)
             lam = state.lam[group] + j * step_l
-            lam = np.where(feed[group] > 0, np.minimum(lam, 0.0), np.maximum(lam, 0.0))
+            least = np.radians(fineness.lam_least_deg)
+            lam = np.where(feed[group] > 0, np.minimum(lam, -least), np.maximum(lam, least))
             lam = np.clip(lam, -np.radians(88.0), np.radians(88.0))
             postures = Postures(group // feeds, station, lam, np.zeros(len(group)))
-            bound = contact.scouted(postures, np.radians(85.0))
+            bound = contact.scouted(postures, most + _BEYOND)
             _solve(contact, postures, bound, group, state, most, limit)
             if not (np.minimum(state.alpha[todo], 1e3) < before).any():
                 break

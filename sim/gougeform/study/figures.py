@@ -11,9 +11,22 @@ from gougeform.study import plot
 from gougeform.study.plan import Plan
 from gougeform.study.sobol import as_table, of_table
 from gougeform.study.table import frame
+from gougeform.study.worker import OK
 
 if TYPE_CHECKING:
     import pyarrow
+
+
+_REACHES = {
+    "tightest_cove_mm": False,
+    "depth_reached_mm": True,
+    "reached_mm": True,
+    "clearance_mm": True,
+    "cheek_width_5_mm": False,
+    "cheek_width_3_mm": False,
+    "cheek_width_10_mm": False,
+}
+"""Outputs that tell how far a tool gets, the most telling first, and whether more is better."""
 
 
 def draw(plan: Plan, table: pyarrow.Table, folder: Path) -> tuple[list[Path], list[str]]:
@@ -23,6 +36,11 @@ def draw(plan: Plan, table: pyarrow.Table, folder: Path) -> tuple[list[Path], li
         "curves": lambda: plot.response_curves(data, plan.inputs, plan.outputs),
         "map": lambda: plot.heat_maps(data, plan.inputs, plan.outputs),
     }
+    far = next((name for name in _REACHES if name in plan.outputs), None)
+    if far is not None and "stiffness_n_mm" in plan.outputs:
+        makers["front"] = lambda: plot.against(
+            data[data["status"] == OK], far, "stiffness_n_mm", more=(_REACHES[far], True), by=_named(plan)
+        )
     notes: list[str] = []
     with stage(folder) as inner:
         if plan.sample == "sensitivity":
@@ -42,3 +60,12 @@ def draw(plan: Plan, table: pyarrow.Table, folder: Path) -> tuple[list[Path], li
         names = sorted(path.name for path in inner.iterdir())
         publish(inner, folder, instead_of=[f"{stem}-{name}.png" for name in (*makers, "sensitivity", "front")])
     return [folder / name for name in names], notes
+
+
+def _named(plan: Plan) -> str | None:
+    """The first column of names, which gets colours of its own."""
+    for one in plan.vary:
+        for k, name in enumerate(one.fields):
+            if 1 < len({row[k] for row in one.values}) <= 12 and isinstance(one.values[0][k], str):
+                return name
+    return None

@@ -58,6 +58,7 @@ def sweep(
     together: bool = False,
     workers: int = 1,
     folder: str | Path | None = None,
+    quiet: bool = True,
 ) -> pandas.DataFrame:
     """Measure many tools: every combination of the values, one row each, the last field varying fastest.
 
@@ -66,6 +67,7 @@ def sweep(
     stands for the whole recipe. together: read the fields' values side by side instead; a single value serves all rows.
     outputs: names or groups, `gougeform study --outputs` lists them. workers: processes on this machine.
     folder: keep rows and table there, so that a stopped sweep goes on; by default nothing is kept.
+    quiet: show no progress.
     A tool that cannot be ground is a row with status "failed" and its reason.
     Raises InputError for a field, value or output that does not exist.
     """
@@ -85,9 +87,9 @@ def sweep(
         {"sample": "list" if together else "grid", "outputs": words, "vary": tables}, base=base, name="sweep"
     )
     if folder is not None:
-        return _finished(run(plan, Path(folder), workers=workers))
+        return _finished(run(plan, Path(folder), workers=workers, quiet=quiet))
     with tempfile.TemporaryDirectory(prefix="gougeform-") as place:
-        return _finished(run(plan, Path(place), workers=workers))
+        return _finished(run(plan, Path(place), workers=workers, quiet=quiet))
 
 
 def run_study(
@@ -97,6 +99,7 @@ def run_study(
     workers: int | None = None,
     cluster: str | None = None,
     restart: bool = False,
+    quiet: bool = False,
 ) -> pandas.DataFrame:
     """Run a study file, or go on with it, as `gougeform study` does; returns its table.
 
@@ -105,7 +108,10 @@ def run_study(
     """
     plan = read(study)
     place = Path("out") / plan.name if folder is None else Path(folder)
-    return _finished(run(plan, place, study=text_of(plan), workers=workers, cluster=cluster, restart=restart))
+    outcome = run(
+        plan, place, study=text_of(plan), workers=workers, cluster=cluster, restart=restart, quiet=quiet
+    )
+    return _finished(outcome)
 
 
 def _finished(outcome: Outcome) -> pandas.DataFrame:

@@ -131,7 +131,7 @@ def front(values: Floats, more: Sequence[bool]) -> NDArray[np.bool_]:
 def against(
     frame: pandas.DataFrame, x: str, y: str, *, more: tuple[bool, bool] = (True, True), by: str | None = None
 ) -> Figure:
-    """One output against another, the Pareto front joined and marked; by: a column whose values get their own colours."""
+    """One output against another, the Pareto front joined and marked; by: a column whose values get own colours."""
     on = front(frame[[x, y]].to_numpy(float), more)
     figure, axes = _panels(1, 1, width=6.0, height=4.2)
     axis = axes[0, 0]

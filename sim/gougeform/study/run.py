@@ -52,12 +52,12 @@ def run(
     workers: int | None = None,
     cluster: str | None = None,
     restart: bool = False,
-    stream: IO[str] | None = None,
+    quiet: bool = False,
 ) -> Outcome:
     """Compute what is missing of a study in `folder` and write its table there.
 
     study: the study file's text, kept beside the table. workers: processes on this machine, by default one a core;
-    cluster: the address of a dask scheduler instead. restart: throw earlier rows away. stream: where progress is shown.
+    cluster: the address of a dask scheduler instead. restart: throw earlier rows away. quiet: show no progress.
     Raises InputError where the folder cannot be used or there is no such cluster. Ctrl-C ends it with a usable table.
     """
     begin = time.perf_counter()
@@ -66,7 +66,7 @@ def run(
         for number, *_ in journal.rows():
             done[number] = True
         missing = np.flatnonzero(~done)
-        shown = _Progress(len(missing), stream or sys.stderr)
+        shown = _Progress(len(missing), None if quiet else sys.stderr)
         with shown:
             chunks = _chunks(plan, missing)
             pack, count = packed(plan), workers or cores()
@@ -117,13 +117,13 @@ def _asked_to_stop() -> Iterator[Callable[[], bool]]:
 class _Progress:
     """How many tools are done and how long the rest takes: a bar on a terminal, a line now and then elsewhere."""
 
-    def __init__(self, total: int, stream: IO[str]) -> None:
+    def __init__(self, total: int, stream: IO[str] | None) -> None:
         self.total, self.stream, self.done = total, stream, 0
         self.begin = self.told = time.monotonic()
         self.bar: object = None
 
     def __enter__(self) -> _Progress:
-        if self.total and self.stream.isatty():
+        if self.total and self.stream is not None and self.stream.isatty():
             from rich.console import Console
             from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
@@ -146,7 +146,7 @@ class _Progress:
             self.bar.advance(self.task, count)  # type: ignore[attr-defined]
             return
         now = time.monotonic()
-        if now - self.told > _LINE_S:
+        if self.stream is not None and now - self.told > _LINE_S:
             self.told = now
             left = (now - self.begin) / self.done * (self.total - self.done)
             print(

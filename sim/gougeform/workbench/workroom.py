@@ -13,7 +13,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from gougeform.gouge import shape
 from gougeform.measures import Measures, measure
@@ -83,5 +83,13 @@ class Workroom:
 
 
 def table_key(table: Table) -> str:
-    """A text that is the same for tables that say the same."""
-    return json.dumps(table, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    """A text that is the same for tables that say the same; a page writes 10.0 as 10, which is the same too."""
+    return json.dumps(_floats(table), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+def _floats(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _floats(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_floats(one) for one in value]
+    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value

@@ -24,7 +24,7 @@ export class Knobs {
     }
     this.title.title = tool.title;
     const n = tool.numbers;
-    this.glance.replaceChildren(...[["nose", n.nose_angle_deg, 1, "°"], ["wing", n["wing_angle_deg.50"], 1, "°"], ["bevel", n.bevel_length_mm, 1, ""]].map(([words, value, digits, unit]) => el("span", {}, words + " ", el("b", {}, number(value, digits) + unit))));
+    this.glance.replaceChildren(...[["nose", n.nose_angle_deg, 2, "°"], ["half wing", n["wing_angle_deg.50"], 2, "°"]].map(([words, value, digits, unit]) => el("span", {}, words + " ", el("b", {}, number(value, digits) + unit))));
     this.glance.classList.toggle("stale", Boolean(tool.problem));
     this.problem(tool, groups);
   }

@@ -114,7 +114,7 @@ export class ReachSheet {
       const own = at(side), got = this.fresh(which);
       const stand = this.stands[which], row = got?.places[this.at];
       if (row && stand && stand.name === JSON.stringify(this.choice(row).stand) + this.all.tools[which].key) {
-        made.append(svg("path", { class: "stand", d: stand.patches.map((p) => path([0, 2, 4, 6].map((i) => own([p[i], p[i + 1]])), true)).join("") }));
+        made.append(svg("path", { class: "stand", d: stand.patches.map((p) => path(oneWay(p).map((i) => own([p[i], p[i + 1]])), true)).join("") }));
       }
       made.append(svg("path", { class: `line ${which}`, "stroke-width": 1.5, d: path(points.map(own)) }), svg("text", { x: 8, y: h / 2 - side * (h / 2 - 22) + 6 }, `Tool ${which.toUpperCase()}`));
       if (!got) continue;
@@ -136,4 +136,10 @@ export class ReachSheet {
     this.drawn.replaceChildren(made);
     this.read.replaceChildren(...words);
   }
+}
+
+// All patches walked in one sense: where two lie over each other they must not cancel out.
+function oneWay(p) {
+  const area = [0, 2, 4, 6].reduce((sum, i) => { const j = (i + 2) % 8; return sum + p[i] * p[j + 1] - p[j] * p[i + 1]; }, 0);
+  return area < 0 ? [6, 4, 2, 0] : [0, 2, 4, 6];
 }

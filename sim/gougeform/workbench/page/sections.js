@@ -6,7 +6,7 @@ export class SectionSheet {
   constructor(place, bench) {
     this.bench = bench;
     this.drawn = el("div", { class: "drawn" });
-    this.text = el("input", { type: "text", inputmode: "decimal", id: "behind", size: 5, "aria-describedby": "behind-bad", onchange: () => this.turn(typed(this.text.value)) });
+    this.text = el("input", { type: "text", inputmode: "decimal", id: "behind", size: 5, "aria-label": "Distance behind the nose, mm", "aria-describedby": "behind-bad", onchange: () => this.turn(typed(this.text.value)) });
     this.slide = el("input", { type: "range", id: "behind-slide", min: 0, max: 30, step: 0.1, "aria-label": "Distance behind the nose, slider", oninput: () => { this.text.value = this.slide.value; this.turn(Number(this.slide.value)); } });
     this.read = el("output", { class: "read" });
     this.bad = el("span", { class: "bad-words", id: "behind-bad" });

@@ -1,0 +1,185 @@
+"""The commands of the settings family from the outside: tables, JSON, files, cautions, and bad input."""
+
+import csv
+import json
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gougeform.command import main
+from gougeform.gouge import shape
+from gougeform.measures import measure
+from gougeform.recipe import load
+
+FOOT = "finial-round-10-fingernail-foot"
+RELIEF = "finial-round-10-relief-foot"
+# Read to a tenth of a degree on a jig with an arm of 92 mm at 41°.
+PAIRS = "projection_mm,wheel_diameter_mm,rim_distance_mm,nose_deg\n65,200,108,35.6\n75,200,124,40.1\n65,150,110,28.3\n"
+
+EVERY = {
+    "settings": ["settings", FOOT, "--want", "nose=35", "--want", "wing50=47"],
+    "transfer": ["transfer", FOOT, "--to", "wheel=150"],
+    "tolerance": ["tolerance", FOOT],
+    "match": ["match", FOOT, "--old", RELIEF],
+    "regrind": ["match", FOOT, "--old", RELIEF, "--regrind"],
+    "relief": ["relief", FOOT, "--land", "1.5"],
+    "hone": ["hone", FOOT, "--wheel", "250"],
+    "calibrate": ["calibrate", FOOT, "pairs.csv", "--unknown", "arm_length", "--unknown", "cant"],
+}
+
+
+@pytest.fixture(autouse=True)
+def in_a_folder_of_its_own(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "pairs.csv").write_text(PAIRS, encoding="utf-8")
+
+
+def finite(value):
+    """Every number in a JSON value is finite."""
+    if isinstance(value, dict):
+        return all(map(finite, value.values()))
+    if isinstance(value, list):
+        return all(map(finite, value))
+    return not isinstance(value, float) or np.isfinite(value)
+
+
+@pytest.mark.parametrize("words", EVERY.values(), ids=EVERY)
+def test_json_is_one_object_and_cautions_go_to_standard_error(words, capsys):
+    assert main([*words, "--json"]) == 0
+    out, err = capsys.readouterr()
+    result = json.loads(out)
+    assert finite(result)
+    for said in (json.dumps(result["cautions"], ensure_ascii=False), err):
+        assert "competent instructor" in said
+        assert "1/8 in" in said
+    for name in result.get("files", []):
+        assert Path(name).stat().st_size > 0
+
+
+@pytest.mark.parametrize("words", EVERY.values(), ids=EVERY)
+def test_tables_for_people_carry_the_cautions(words, capsys):
+    assert main(words) == 0
+    out, err = capsys.readouterr()
+    assert "Before you grind" in out
+    assert "competent instructor" in " ".join(out.split())
+    assert [
+        line for line in err.splitlines() if not line.endswith(" …")
+    ] == []  # but what takes long, said while it does
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_settings_writes_the_recipe_a_ruler_can_set(capsys):
+    assert main([*EVERY["settings"], "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    ruler = result["solutions"][0]["with_a_ruler"]
+    back = measure(shape(load(result["files"][0])))
+    assert back.nose_angle == pytest.approx(ruler["edge"]["nose_deg"], abs=1e-9)
+    assert back.gouge.settings[0].rim_distance == pytest.approx(ruler["rim_distance_mm"], abs=1e-9)
+    solved = result["solutions"][0]
+    assert solved["edge"]["wing50_deg"] == pytest.approx(47, abs=2e-6)
+    assert solved["centre_distance_mm"] == pytest.approx(solved["rim_distance_mm"] + 100)
+    assert {"contact_deg", "straight_distance_mm"} <= solved.keys()
+
+
+def test_no_solution_is_an_answer_that_says_why(capsys):
+    assert main(["settings", FOOT, "--want", "nose=35", "--want", "wing50=80", "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert result["exact"] is False
+    assert "projection is at its upper bound" in result["cannot_be_met"][0]
+
+
+def test_wear_table_and_its_chart(capsys):
+    assert main(["transfer", FOOT, "--to", "wheel=250", "--wear", "250:200:6", "--keep", "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    folder = Path("out") / FOOT
+    with (folder / "wear.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert [float(row["diameter_mm"]) for row in rows] == [250, 240, 230, 220, 210, 200]
+    assert float(rows[3]["centre_distance_mm"]) == pytest.approx(result["wear"][3]["centre_distance_mm"], abs=1e-8)
+    for name in ("wear", "transfer"):
+        assert (folder / f"{name}.png").read_bytes().startswith(b"\x89PNG")
+        assert "<svg" in (folder / f"{name}.svg").read_text(encoding="utf-8")
+
+
+def test_charts_are_the_same_for_the_same_numbers():
+    pictures = []
+    for folder in ("a", "b"):
+        assert main(["tolerance", FOOT, "-o", folder]) == 0
+        pictures.append([(Path(folder) / f"tolerance.{kind}").read_bytes() for kind in ("png", "svg", "csv")])
+    assert pictures[0] == pictures[1]
+
+
+def test_match_writes_the_gap(capsys):
+    assert main([*EVERY["match"], "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert result["largest_light_mm"] < 1e-4
+    with (Path("out") / FOOT / "gap.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert max(abs(float(row["gap_mm"])) for row in rows if row["gap_mm"]) < 1e-4
+    assert any(row["gap_mm"] == "" for row in rows)  # behind the land
+
+
+def test_calibrate_saves_into_the_own_library(capsys, monkeypatch, tmp_path):
+    own = tmp_path / "mine"
+    own.mkdir()
+    monkeypatch.setenv("GOUGEFORM_LIBRARY", str(own))
+    assert main([*EVERY["calibrate"], "--save", "my-jig", "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    saved = tomllib.loads((own / "jigs" / "my-jig.toml").read_text(encoding="utf-8"))
+    assert saved["arm_length_mm"] == pytest.approx(result["unknowns"]["arm_length_mm"]["value"], abs=1e-6)
+    # A recipe can name it now, and it is not overwritten unasked.
+    assert main(["transfer", FOOT, "--to", "jig=my-jig", "--json"]) == 0
+    capsys.readouterr()
+    assert main([*EVERY["calibrate"], "--save", "my-jig"]) == 2
+    assert "there is a jig my-jig already" in capsys.readouterr().err
+    assert main([*EVERY["calibrate"], "--save", "my-jig", "--replace"]) == 0
+
+
+BAD = [
+    (["settings", "nothing", "--want", "nose=35"], 'given "nothing", which is not in the library'),
+    (["settings", FOOT], "nothing is asked for"),
+    (["settings", FOOT, "--want", "nose=35", "--free", "distance", "--stops", "cant="], "allowed is NAME=VALUE"),
+    (["settings", "finial-round-10-plain-table", "--want", "nose=35", "--free", "distance"], "a table has no distance"),
+    (["settings", FOOT, "--want", "nose=35", "-o", "pairs.csv"], "cannot be written"),
+    (["transfer", FOOT], "nothing to carry over to"),
+    (["transfer", FOOT, "--to", "wheel=wheel-15"], "not in the library's wheels"),
+    (["transfer", FOOT, "--to", "wheel=-5"], "allowed is a number above 0"),
+    (["transfer", FOOT, "--to", "wheel=150", "--wear", "150"], "allowed is NEW:WORN or NEW:WORN:STEPS"),
+    (["transfer", FOOT, "--to", "wheel=150", "--wear", "100:150"], "from a larger to a smaller one"),
+    (["transfer", FOOT, "--to", "wheel=150", "--wear", "150:100:1"], "whole number from 2 to 500"),
+    (["transfer", FOOT, "--to", "wheel=150", "--keep", "--free", "cant"], "given together with --free"),
+    (["transfer", FOOT, "--to", "jig=table-65"], "no pose"),
+    (["tolerance", FOOT, "--tolerance", "projection=-1"], "allowed is from 0 to 100"),
+    (["match", FOOT], "nothing says what the tool is now"),
+    (["match", FOOT, "--old", RELIEF, "--measured", "nose=35"], "given together with --measured"),
+    (["match", FOOT, "--measured", "wing50=45"], "the nose angle is missing"),
+    (["relief", FOOT], "nothing is asked for"),
+    (["relief", FOOT, "--move", "5"], "one number does not fix a relief"),
+    (["relief", FOOT, "--land", "1", "--move", "5", "--angle", "30"], "all given"),
+    (["relief", FOOT, "--land", "nan", "--move", "5"], "allowed is above 0 and below 180"),
+    (["relief", FOOT, "--land", "99", "--move", "5"], "the bevel at the nose is"),
+    (["hone", FOOT, "--wheel", "1"], "allowed is a diameter from 5 to 1e6"),
+    (["hone", FOOT, "--wheel", "nothing"], "--wheel"),
+    (["hone", FOOT, "--wheel", "nan"], "allowed is a diameter from 5 to 1e6"),
+    (["calibrate", FOOT, "none.csv", "--unknown", "cant"], "cannot be read"),
+    (["calibrate", FOOT, "pairs.csv"], "nothing is to be fitted"),
+    (["calibrate", FOOT, "pairs.csv", "--unknown", "arm_lenght"], "did you mean arm_length"),
+    (["calibrate", FOOT, "pairs.csv", "--unknown", "cant", "--reading", "0"], "allowed is from 1e-6 to 20"),
+    (["calibrate", FOOT, "pairs.csv", "--unknown", "cant", "--save", "x"], "nothing says where your own library is"),
+    (["calibrate", FOOT, "pairs.csv", "--unknown", "cant", "--save", "../x"], "allowed are letters, digits"),
+    (["calibrate", FOOT, "pairs.csv", "--unknown", "cant", "--library", "x"], "under which name to save"),
+]
+
+
+@pytest.mark.parametrize(("words", "message"), BAD, ids=[" ".join(words) for words, _ in BAD])
+def test_bad_input_is_one_message_and_exit_code_2(words, message, capsys, monkeypatch):
+    monkeypatch.delenv("GOUGEFORM_LIBRARY", raising=False)
+    assert main(words) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert message.lower() in err.lower()
+    assert "Traceback" not in err
+    assert err.count("\n") == 1
+    assert not Path("out").exists()
