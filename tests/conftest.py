@@ -44,7 +44,11 @@ TOOLS = {
     "foot-relief": {"jig": _FOOT, "grind": [_TRACED, {"nose_angle_deg": 25.0, "land_mm": 2.5}]},
     "rod": {"jig": _ROD, "grind": [_TRACED]},
     "rod-relief": {"jig": _ROD, "grind": [_TRACED, {"nose_angle_deg": 27.0, "land_mm": 2.0}]},
-    "rod-steady": {"flute": _LOW, "jig": _ROD | {"hinge_cant_deg": 0.0, "hinge_drop_mm": 0.0}, "grind": [{"path": "steady", "roll_max_deg": 100.0}]},
+    "rod-steady": {
+        "flute": _LOW,
+        "jig": _ROD | {"hinge_cant_deg": 0.0, "hinge_drop_mm": 0.0},
+        "grind": [{"path": "steady", "roll_max_deg": 100.0}],
+    },
     "table": {"jig": _TABLE, "grind": [_SHORT]},
     "table-steady": {"flute": _LOW, "jig": _TABLE, "grind": [{"path": "steady", "roll_max_deg": 100.0}]},
 }

@@ -62,7 +62,7 @@ def entry(o, d, wheel):
     side_in, side_out = _slab(o[1], d[1], wheel.half_width)
     z, out = np.maximum(face_in, side_in), np.minimum(face_out, side_out)
     z, out = np.where(z < out, z, np.inf), np.where(z < out, out, -np.inf)
-    # The sharp box is entered first; the rounded solid inside it later, by the distance's sign: it is convex along a line.
+    # The sharp box is entered first; the rounded solid inside it later, by the sign of the distance, convex on a line.
     if wheel.corner_radius > 0:
         with np.errstate(invalid="ignore"):
             p = o + np.where(np.isfinite(z), z, 0.0) * d

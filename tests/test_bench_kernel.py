@@ -10,9 +10,9 @@ import tracemalloc
 
 import numpy as np
 import pytest
+
 from brute import blank, ground, vertices
 from dense import points_in
-
 from gougeform.edge import measure_edge
 from gougeform.gouge import shape
 from gougeform.recipe import changed, from_table
@@ -55,7 +55,7 @@ def test_from_recipe_to_measures(table, benchmark):
 
 def test_cost_grows_linearly_with_rays(tool):
     gouge = tool("foot")
-    points = points_in(gouge.section, 48000)
+    points = points_in(gouge.section, 24000)
     small, large = (best(lambda n=n: gouge.ground.heights(points[::n]), 5) for n in (8, 1))
     assert large / small < 8 * 1.5
 
@@ -67,14 +67,14 @@ def test_cost_grows_linearly_with_stations(tool):
 
 
 def test_memory_stays_bounded(tool):
-    """200,000 rays: some hundred bytes a ray, far under 500 MB."""
+    """60,000 rays through two grinds: about a kilobyte a ray, far under 500 MB."""
     gouge = tool("foot-relief")
-    points = points_in(gouge.section, 200_000)
+    points = points_in(gouge.section, 60_000)
     tracemalloc.start()
     gouge.ground.heights(points)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    assert peak < 400e6
+    assert peak < 200e6
 
 
 @pytest.mark.benchmark(disable_gc=True)
@@ -95,6 +95,6 @@ def test_against_mesh_booleans(tool):
     error = (p[:, 2] - gouge.ground.heights(p[:, :2]).z).max()
     ours = best(lambda: measure_edge(gouge, 401), 20)
     ratio = theirs / ours
-    print(f"\nmesh booleans {theirs:.2f} s, {error:.4f} mm; kernel {1e3 * ours:.2f} ms, 1e-9 mm; ratio {ratio:.0f}")
+    print(f"\nmesh booleans {theirs:.2f} s, {error:.4f} mm; kernel {1e3 * ours:.2f} ms, 1e-9 mm; ratio {ratio:.0f}")  # noqa: T201
     assert error > 1e-3
     assert ratio >= 500

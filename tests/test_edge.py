@@ -251,8 +251,12 @@ def test_columns_of_every_station(edge_of):
 
 
 def test_over_cut_is_measured(tool):
-    """A relief that leaves almost no land cuts the edge's wings: the edge is what is left, and lies behind the outline."""
-    gouge = tool("foot-relief", {"grind.1.land_mm": 0.05, "grind.1.nose_angle_deg": 30.0, "grind.0.wing_length_mm": 12.0})
+    """A relief with longer wings and hardly any land takes the edge's: the edge is what is left, behind the outline."""
+    gouge = tool(
+        "foot-relief", {"grind.1.land_mm": 0.3, "grind.1.nose_angle_deg": 30.0, "grind.1.wing_length_mm": 14.0}
+    )
     edge = measure_edge(gouge)
     asked = gouge.outline.at(np.linspace(-1, 1, 401))[0]
-    assert edge.overcut == pytest.approx(max((asked[2] - edge.point[2]).max(), 0.0), abs=1e-9)
+    assert edge.overcut == pytest.approx((asked[2] - edge.point[2]).max(), abs=1e-9)
+    assert 3.5 < edge.overcut < 4.0  # the wings differ by 4 mm, less the relief's setback
+    assert (edge.cut.grind[[2, 398]] == 1).all()

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from dense import dense_cut, dense_heights, points_in
 
+from dense import dense_cut, dense_heights, points_in
 from gougeform.wheel import CORNER, FACE, SIDE
 
 SQUARE = {"bar": {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 0.8, "length_mm": 150.0}}
@@ -22,9 +22,7 @@ ELLIPSE = {
     "flute": {"shape": "ellipse", "floor_radius_mm": 1.5, "half_width_mm": 3.6, "web_mm": 5.5, "length_mm": 60.0}
 }
 MEASURED = {"flute": {"shape": "points", "points_mm": [[0, 1.5], [1.5, 2.0], [3, 3.2], [4.2, 5.2]], "length_mm": 60.0}}
-DEEP_U = {
-    "flute": {"shape": "ellipse", "floor_radius_mm": 0.8, "half_width_mm": 3.0, "web_mm": 3.0, "length_mm": 60.0}
-}
+DEEP_U = {"flute": {"shape": "ellipse", "floor_radius_mm": 0.8, "half_width_mm": 3.0, "web_mm": 3.0, "length_mm": 60.0}}
 REENTRANT = {"bar.diameter_mm": 16.0, "flute.radius_mm": 4.5, "flute.web_mm": 8.5}
 BELT = {"wheel": {"kind": "belt", "width_mm": 50.0}}
 NARROW = {"wheel.width_mm": 6.0, "wheel.corner_radius_mm": 1.0}
@@ -118,7 +116,9 @@ def test_lines_in_any_direction_end_where_the_dense_search_ends(tool, case):
     np.testing.assert_allclose(cut.z[near], dense[near], rtol=0, atol=TOLERANCE.get(case, 5e-9))
 
 
-@pytest.mark.parametrize("case", ["foot", "foot, relief", "rod, square bar", "table, steady", "foot, corner of the wheel"])
+@pytest.mark.parametrize(
+    "case", ["foot", "foot, relief", "rod, square bar", "table, steady", "foot, corner of the wheel"]
+)
 def test_normals_are_those_of_the_surface(tool, case):
     """The gradient of h by central differences is the slope that the normal says."""
     gouge = tool(*CASES[case])
@@ -166,7 +166,11 @@ def dense_at(one, points, s):
 
 def test_the_surface_that_cut_is_named(tool):
     """Face, rounded corner or side, told from where the winning pose has the end of the line."""
-    for case, wanted in (("foot", {FACE}), ("foot, corner of the wheel", {FACE, CORNER}), ("foot, sharp wheel, contact aside", {FACE, SIDE})):
+    for case, wanted in (
+        ("foot", {FACE}),
+        ("foot, corner of the wheel", {FACE, CORNER}),
+        ("foot, sharp wheel, contact aside", {FACE, SIDE}),
+    ):
         gouge = tool(*CASES[case])
         one = gouge.ground.passes[0]
         points = points_in(gouge.section, 200)
@@ -219,22 +223,6 @@ def test_one_line_or_many_give_the_same(tool):
     np.testing.assert_allclose(gouge.ground.heights(points[:1]).z, whole[:1], rtol=0, atol=1e-11)
 
 
-def test_a_kink_in_the_path_costs_no_accuracy(tool):
-    """Where a vee's floor runs into its flank the pose's speed jumps; found by random recipes, 2e-7 mm off before."""
-    gouge = tool("foot", VEE | {"grind.0.wing_length_mm": 8.0})
-    one = gouge.ground.passes[0]
-    flute = gouge.section.flute
-    bend = flute.floor_radius * np.sin(np.pi / 2 - flute.flank)
-    s = np.linspace(0, 1, 20001)
-    kink = s[np.abs(gouge.outline.at(s)[0][0] - bend).argmin()]
-    points = points_in(gouge.section, 4000, seed=9)
-    cut = gouge.ground.heights(points)
-    close = np.abs(np.abs(cut.s) - kink) < 2e-3
-    assert close.sum() >= 5
-    dense = dense_cut(one, *(np.broadcast_to(a, (3, close.sum())) for a in lines(points[close])), poses=401)
-    np.testing.assert_allclose(cut.z[close], dense, rtol=0, atol=2e-9)
-
-
 def test_random_tools(table):
     """Random tools on every jig, kept where the program takes them: kernel and dense search agree."""
     from gougeform.errors import InputError
@@ -281,3 +269,169 @@ def test_random_tools(table):
         assert (np.isfinite(z) == hit).all(), edits
         assert np.abs(z[hit] - dense[hit]).max(initial=0) < 5e-9, edits
     assert done >= 15
+
+
+FOUND = {
+    "a vee's kink, 2e-7 mm off": (
+        147,
+        {
+            "bar": {
+                "outline": "square",
+                "side_mm": 19.852813538350183,
+                "corner_radius_mm": 6.283684847820785,
+                "length_mm": 150.0,
+            },
+            "flute": {
+                "shape": "vee",
+                "web_mm": 12.436962539023368,
+                "length_mm": 60.0,
+                "floor_radius_mm": 3.5187139176820765,
+                "flank_angle_deg": 8.702428760175614,
+            },
+            "wheel": {"kind": "wheel", "diameter_mm": 250.0, "width_mm": 20.0, "corner_radius_mm": 3.0},
+            "jig": {
+                "kind": "foot",
+                "projection_mm": 69.01874239231617,
+                "nose_angle_deg": 30.62401451337859,
+                "hinge_back_mm": 0.137980569431847,
+                "hinge_drop_mm": 0.017920572067693374,
+                "height_mm": -10.0,
+                "arm_length_mm": 64.467888132668,
+                "arm_cant_deg": 57.77019957131434,
+            },
+            "grind": [
+                {"path": "traced", "wing_length_mm": 0.5, "shoulder": 0.5, "fullness": 0.05, "contact_mm": 2.5},
+                {"nose_angle_deg": 16.51971777024172, "land_mm": 2.1504602077455766},
+            ],
+        },
+    ),
+    "a side that lets lines go, 0.1 mm off or missed": (
+        15,
+        {
+            "bar": {
+                "outline": "points",
+                "points_mm": [
+                    [6.44334190830675, 1.8648615792002752],
+                    [5.106437042810596, 6.690637094640713],
+                    [-4.157059923892349, 6.166243861184498],
+                    [-4.018917732847267, 5.885257516002461],
+                    [-7.440520484030006, 2.0601552169747444],
+                    [-8.019485691530589, -2.8937048178025],
+                    [-6.592930061100354, -3.183600468307797],
+                    [-1.6483380373025351, -8.292575840043066],
+                    [1.4906161583004827, -7.441033882837181],
+                    [4.762992242857376, -7.124440407412928],
+                    [7.627887136160198, -2.9305630609951097],
+                    [8.115359285345086, -1.2363689451743198],
+                ],
+                "length_mm": 150.0,
+            },
+            "flute": {
+                "shape": "vee",
+                "web_mm": 8.214715784329721,
+                "length_mm": 60.0,
+                "floor_radius_mm": 2.540742013871559,
+                "flank_angle_deg": 48.60790305073939,
+            },
+            "wheel": {"kind": "wheel", "diameter_mm": 200.0, "width_mm": 8.0, "corner_radius_mm": 0.0},
+            "jig": {"kind": "table", "projection_mm": 52.343489637789574, "nose_angle_deg": 41.11541968430963},
+            "grind": [
+                {"path": "steady", "roll_max_deg": 40.0},
+                {"nose_angle_deg": 33.3438607026348, "land_mm": 1.564274141095073},
+            ],
+        },
+    ),
+    "the same on a square bar, 0.4 mm off": (
+        106,
+        {
+            "bar": {"outline": "square", "side_mm": 19.753709976486697, "corner_radius_mm": 0.0, "length_mm": 150.0},
+            "flute": {
+                "shape": "vee",
+                "web_mm": 14.428964352452988,
+                "length_mm": 60.0,
+                "floor_radius_mm": 2.2214961237114537,
+                "flank_angle_deg": 21.559495334166318,
+            },
+            "wheel": {"kind": "wheel", "diameter_mm": 200.0, "width_mm": 8.0, "corner_radius_mm": 0.0},
+            "jig": {"kind": "table", "projection_mm": 71.79574238562732, "nose_angle_deg": 28.086131977800108},
+            "grind": [
+                {"path": "steady", "roll_max_deg": 40.0},
+                {"nose_angle_deg": 16.242457474922592, "land_mm": 1.3780661691649427},
+            ],
+        },
+    ),
+    "two valleys at face and corner, 0.002 mm off": (
+        263,
+        {
+            "bar": {"outline": "round", "diameter_mm": 10.721876729225182, "length_mm": 150.0},
+            "flute": {"shape": "arc", "web_mm": 2.591650394482292, "length_mm": 60.0, "radius_mm": 5.721976778232542},
+            "wheel": {"kind": "wheel", "diameter_mm": 150.0, "width_mm": 8.0, "corner_radius_mm": 1.0},
+            "jig": {
+                "kind": "foot",
+                "projection_mm": 60.84264239750016,
+                "nose_angle_deg": 65.8938929462976,
+                "hinge_back_mm": 10.806011898663856,
+                "hinge_drop_mm": 2.0836008318176176,
+                "height_mm": -10.0,
+                "arm_length_mm": 78.63274026951487,
+                "arm_cant_deg": 38.6604087297375,
+            },
+            "grind": [
+                {"path": "traced", "wing_length_mm": 5.0, "shoulder": 0.5, "fullness": 0.7, "contact_mm": 2.5},
+                {"nose_angle_deg": 57.4258891882656, "land_mm": 0.42131634741577223},
+            ],
+        },
+    ),
+    "a line all but parallel to a belt, 0.05 mm off": (
+        101,
+        {
+            "bar": {
+                "outline": "points",
+                "points_mm": [
+                    [1.6095022179206302, 9.969069564818795],
+                    [-2.694104197093607, 9.421342583380818],
+                    [-6.109139092100084, 7.00554657238833],
+                    [-6.919889099581038, -4.469852374700766],
+                    [2.2373156326427543, -10.06697398326917],
+                    [6.502277268797453, -6.982763042236666],
+                    [8.049375928325235, -4.24732198305676],
+                    [8.887929291510698, -1.5122729738470273],
+                ],
+                "length_mm": 150.0,
+            },
+            "flute": {
+                "shape": "parabola",
+                "web_mm": 7.508315829176569,
+                "length_mm": 60.0,
+                "floor_radius_mm": 5.348122803891583,
+            },
+            "wheel": {"kind": "belt", "width_mm": 50.0, "corner_radius_mm": 1.0},
+            "jig": {
+                "kind": "foot",
+                "projection_mm": 82.04815191039268,
+                "nose_angle_deg": 61.81694865814041,
+                "hinge_back_mm": 20.01976278707607,
+                "hinge_drop_mm": 7.058813866471258,
+                "height_mm": -10.0,
+                "arm_length_mm": 127.88911449009514,
+                "arm_cant_deg": 52.013037698980035,
+            },
+            "grind": [{"path": "traced", "wing_length_mm": 2.0, "shoulder": 1.0, "fullness": 0.05, "contact_mm": 2.5}],
+        },
+    ),
+}
+"""Random recipes on which the kernel once went wrong, and by how much."""
+
+
+@pytest.mark.parametrize("name", FOUND)
+def test_found_by_random_recipes(name):
+    from gougeform.gouge import shape
+    from gougeform.recipe import from_table
+
+    seed, recipe = FOUND[name]
+    gouge = shape(from_table(recipe))
+    points = points_in(gouge.section, 120, seed)
+    z, dense = gouge.ground.heights(points).z, dense_heights(gouge.ground, points, poses=401)
+    hit = np.isfinite(dense)
+    np.testing.assert_array_equal(np.isfinite(z), hit)
+    np.testing.assert_allclose(z[hit], dense[hit], rtol=0, atol=1e-8)

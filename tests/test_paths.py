@@ -138,7 +138,9 @@ def test_a_trace_holds_the_edge_on_the_wheel_and_square_to_it(tool, name):
     contact = gouge.recipe.grinds[0].path.contact_mm
     np.testing.assert_allclose(at[1], contact, rtol=0, atol=1e-10)
     # A rigid placement, and the handle stays on the person's side.
-    np.testing.assert_allclose(np.einsum("ijn,ikn->jkn", pose.turn, pose.turn), np.eye(3)[:, :, None] + 0 * s, atol=1e-12)
+    np.testing.assert_allclose(
+        np.einsum("ijn,ikn->jkn", pose.turn, pose.turn), np.eye(3)[:, :, None] + 0 * s, atol=1e-12
+    )
     np.testing.assert_allclose(np.linalg.det(np.moveaxis(pose.turn, -1, 0)), 1, rtol=0, atol=1e-12)
     assert (pose.turn[0, 2] < 0).all()
 

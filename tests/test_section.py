@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from dense import in_steel
 
+from dense import in_steel
 from gougeform.errors import InputError
 from gougeform.recipe import changed, from_table
 from gougeform.section import build_section

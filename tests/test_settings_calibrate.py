@@ -81,9 +81,9 @@ def test_noisy_pairs_lie_within_what_is_stated(unknowns):
 def test_standard_deviations_are_those_of_many_trials():
     recipe = load(FOOT)
     rng, truth = np.random.default_rng(11), {"hinge_back": 18.0, "hinge_drop": 11.0}
-    values = [calibrate(pairs_of(recipe, truth, rng=rng), list(truth)) for _ in range(150)]
+    values = [calibrate(pairs_of(recipe, truth, rng=rng), list(truth)) for _ in range(80)]
     spread = np.std([fit.value for fit in values], axis=0)
-    assert spread == pytest.approx(values[0].sd, rel=0.25)
+    assert spread == pytest.approx(values[0].sd, rel=0.3)
 
 
 def test_says_which_unknowns_cannot_be_told_apart_and_why():

@@ -128,6 +128,14 @@ def test_wear_table():
     assert np.all(np.diff([row.centre_distance for row in rows]) < 0)
 
 
+def test_wear_table_sets_the_relief_too():
+    recipe = load("finial-round-10-relief-foot")
+    rows = wear(recipe, [200.0, 170.0], measure_edge(shape(recipe)))
+    for row in rows:
+        there = changed(recipe, {"wheel.diameter_mm": row.diameter})
+        assert row.reliefs == pytest.approx([bench_of(there, 1).value("distance")], abs=1e-9)
+
+
 @pytest.mark.parametrize(
     ("texts", "message"),
     [

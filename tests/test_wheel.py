@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from dense import _distance, entry
 
+from dense import _distance, entry
 from gougeform.recipe import Wheel as WheelFields
 from gougeform.wheel import CORNER, FACE, SIDE, Wheel, build_wheel
 
@@ -52,11 +52,15 @@ def test_lines_enter_where_the_independent_solid_begins(name):
     for axis in range(3):
         move = step * np.eye(3)[axis][:, None]
         slope = (_distance(p + move, wheel) - _distance(p - move, wheel)) / (2 * step)
-        sharp = np.abs(np.abs(p[1]) - wheel.half_width) < 1e-4 if wheel.corner_radius == 0 else np.zeros(len(slope), bool)
+        sharp = (
+            np.abs(np.abs(p[1]) - wheel.half_width) < 1e-4 if wheel.corner_radius == 0 else np.zeros(len(slope), bool)
+        )
         ridge = sharp & (np.abs(wheel.height(p)) < 1e-4)
         np.testing.assert_allclose(normal[axis, hit][~ridge], slope[~ridge], rtol=0, atol=2e-5)
     kinds = set(np.unique(surface[hit]))
-    assert kinds == ({FACE, SIDE} if wheel.corner_radius == 0 else {FACE, CORNER, SIDE} if wheel.flat else {CORNER, SIDE})
+    assert kinds == (
+        {FACE, SIDE} if wheel.corner_radius == 0 else {FACE, CORNER, SIDE} if wheel.flat else {CORNER, SIDE}
+    )
 
 
 def _least(o, d, wheel):

@@ -1,18 +1,13 @@
-"""The workbench as a process: who is let in, what is refused, how it starts and ends."""
+"""The workbench as a process: who is let in, what is refused, what is answered, how it starts and ends."""
 
-import base64
-import contextlib
 import http.client
 import json
-import os
 import re
-import signal
 import socket
 import subprocess
 import sys
 import threading
 import time
-import tomllib
 from pathlib import Path
 
 import pytest
@@ -22,37 +17,11 @@ from gougeform.commands.workbench import port_number
 from gougeform.errors import InputError
 from gougeform.gouge import shape
 from gougeform.measures import measure, result
-from gougeform.recipe import changed, from_table, load
-from gougeform.workbench.guard import checked_host
+from gougeform.recipe import changed, load
+from gougeform.workbench.guard import checked_host, known, names_of
+from workbench import OWN, A, B, asked, ended, started, told
 
-A, B = "finial-round-10-fingernail-foot", "baluster-square-10-relief-foot"
-OWN = {"X-Gougeform": "page", "Content-Type": "application/json"}
 PAGE = Path(gougeform.__file__).parent / "workbench" / "page"
-
-
-def started(*words, wait=True):
-    environment = os.environ | {"PYTHONPATH": str(Path(gougeform.__file__).parents[1])}
-    process = subprocess.Popen(
-        [sys.executable, "-m", "gougeform.command", "workbench", *words, "--no-browser"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env=environment,
-    )
-    line = process.stdout.readline()
-    found = re.search(r"http://(\S+):(\d+)/", line)
-    if not found:
-        raise AssertionError(line + process.communicate(timeout=20)[1])
-    return process, int(found[2])
-
-
-def ended(process):
-    process.send_signal(signal.SIGINT)
-    try:
-        out, err = process.communicate(timeout=20)
-    finally:
-        process.kill()
-    return process.returncode, out, err
 
 
 @pytest.fixture(scope="module")
@@ -63,39 +32,6 @@ def bench():
     assert code == 0
     assert err == ""
     assert "closed" in out
-
-
-def asked(port, path, what=None, *, method="POST", host=None, headers=None, body=None):
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
-    data = json.dumps(what if what is not None else {}) if body is None else body
-    own = dict(OWN) if method == "POST" else {}
-    own |= {"Host": host or f"127.0.0.1:{port}"} | (headers or {})
-    own = {k: v for k, v in own.items() if v is not None}
-    connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
-    raw = data.encode() if isinstance(data, str) else data
-    for name, value in own.items():
-        connection.putheader(name, value)
-    if method == "POST":
-        connection.putheader("Content-Length", str(len(raw)))
-    connection.endheaders()
-    with contextlib.suppress(BrokenPipeError, ConnectionResetError):  # refused before all of it was sent
-        if method == "POST":
-            connection.send(raw)
-    with contextlib.closing(connection), connection.getresponse() as answer:
-        return answer.status, answer.read(), dict(answer.headers)
-
-
-def told(port, path, what=None):
-    status, data, _ = asked(port, path, what)
-    assert status == 200, data
-    return json.loads(data)
-
-
-def job(port, name, what):
-    status, data, _ = asked(port, f"/long/{name}", what)
-    assert status == 200, data
-    words = [json.loads(line) for line in data.decode().splitlines()]
-    return words[-1]
 
 
 # ---- who is let in
@@ -196,6 +132,15 @@ def test_only_loopback_unless_told():
             checked_host(host, True)
 
 
+def test_with_the_network_let_in_foreign_names_are_still_foreign():
+    names = names_of("0.0.0.0", 7340, True)
+    for header in ("192.168.1.5:7340", "[fe80::1]:7340", "localhost:7340"):
+        assert known(header, names, 7340, True), header
+    for header in ("evil.example:7340", "192.168.1.5:80", "192.168.1.5", "192.168.1.5.evil.example:7340", ""):
+        assert not known(header, names, 7340, True), header
+    assert not known("192.168.1.5:7340", names_of("127.0.0.1", 7340, False), 7340, False)
+
+
 @pytest.mark.parametrize("text", ["-1", "65536", "80a", "", "٣"])
 def test_bad_ports_are_refused(text):
     with pytest.raises(InputError, match="--port"):
@@ -294,108 +239,6 @@ def test_a_newer_request_overtakes_older_ones(bench):
     overtaken = sum("superseded" in answer for answer in answers)
     assert 1 <= overtaken <= 11
     assert any("bench" in answer for answer in answers)
-
-
-# ---- the other direction, each as a job
-
-
-def test_solve_meets_what_is_asked(bench):
-    got = job(bench, "solve", {"recipe": load(A).table, "wants": {"nose": 33, "wing50": 50}})["answer"]
-    assert got["exact"]
-    found = measure(shape(from_table(got["solutions"][0]["exact"]["recipe"])))
-    assert found.nose_angle == pytest.approx(33, abs=1e-6)
-    assert found.wing_angles[50] == pytest.approx(50, abs=1e-6)
-
-
-def test_solve_says_what_cannot_be_met_at_its_field(bench):
-    got = job(bench, "solve", {"recipe": load(A).table, "wants": {"nose": 33, "wing50": 89}})["answer"]
-    assert not got["exact"]
-    assert [one["want"] for one in got["unmet"]] == ["wing50"]
-    assert job(bench, "solve", {"recipe": load(A).table, "wants": {"nose": 500}})["error"]["field"] == "nose"
-    assert job(bench, "solve", {"recipe": load(A).table, "wants": {"nose": "x"}})["error"]["field"] == "nose"
-    assert job(bench, "solve", {"recipe": load(A).table, "wants": {}})["error"]["problem"]
-
-
-def test_relief_transfer_and_regrind(bench):
-    recipe = load(A).table
-    relief = job(bench, "relief", {"recipe": recipe, "land_mm": 2.5, "move": 6})["answer"]["exact"]
-    table = from_table(relief["recipe"])
-    assert measure(shape(table)).land == pytest.approx(2.5, abs=0.01)
-    assert job(bench, "relief", {"recipe": recipe, "land_mm": 50, "move": 6})["error"]["field"] == "land_mm"
-    assert job(bench, "relief", {"recipe": recipe, "land_mm": 2.5})["error"]["field"] == "land_mm"
-    carried = job(bench, "transfer", {"recipe": recipe, "wheel": "wheel-150"})["answer"]
-    other = measure(shape(from_table(carried["recipe"])))
-    assert other.gouge.recipe.wheel.diameter_mm == 150
-    assert other.nose_angle == pytest.approx(35, abs=1e-6)
-    assert carried["largest_deg"] < 1.5
-    assert job(bench, "transfer", {"recipe": recipe, "wheel": "../x.toml"})["error"]["field"] == "wheel"
-    new = changed(load(A), {"grind.0.nose_angle_deg": 40})
-    cost = job(bench, "regrind", {"recipe": new.table, "older": recipe})["answer"]
-    expected = measure(shape(changed(new, {"older": recipe})))
-    assert cost["nose_loss_mm"] == pytest.approx(expected.nose_loss, abs=1e-9)
-    assert cost["steel_removed_mm3"] == pytest.approx(expected.steel_removed, rel=1e-9)
-    assert job(bench, "regrind", {"recipe": recipe, "older": load(B).table})["error"]["problem"]
-
-
-# ---- files
-
-
-def test_files_read_back(bench, tmp_path):
-    import meshio
-    import trimesh
-
-    begun = told(bench, "/do/begin")
-    what = {"bench": begun["bench"], "tool": "b"}
-    recipe = told(bench, "/do/save", {**what, "kind": "recipe"})
-    assert from_table(tomllib.loads(base64.b64decode(recipe["data"]).decode())) == load(B)
-    assert re.fullmatch(r"[a-z0-9.-]+\.toml", recipe["name"])
-    whole = base64.b64decode(told(bench, "/do/save", {**what, "kind": "bench"})["data"]).decode()
-    assert told(bench, "/do/open", {"bench": begun["bench"], "tool": "a", "text": whole})["bench"] == begun["bench"]
-    rows = base64.b64decode(told(bench, "/do/save", {**what, "kind": "csv"})["data"]).decode().splitlines()
-    assert rows[0].startswith("s_mm,x_mm,y_mm,z_mm,wedge_deg")
-    assert len(rows) == 402
-    numbers = json.loads(base64.b64decode(told(bench, "/do/save", {**what, "kind": "numbers"})["data"]))
-    assert numbers == json.loads(json.dumps(result(measure(shape(load(B))), [])))
-    for kind in ("stl", "3mf"):
-        got = job(bench, "files", {"kind": kind, "tool": "a", "recipe": load(A).table})["answer"]
-        path = tmp_path / f"tool.{kind}"
-        path.write_bytes(base64.b64decode(got["data"]))
-        mesh = trimesh.load_mesh(path) if kind == "stl" else trimesh.load(path, force="mesh")
-        assert mesh.is_watertight, kind
-        assert mesh.volume > 1000
-    assert meshio.read(tmp_path / "tool.stl").points.shape[1] == 3
-
-
-def test_a_stopped_job_stops(bench):
-    connection = http.client.HTTPConnection("127.0.0.1", bench, timeout=30)
-    body = json.dumps({"recipe": load(A).table, "work": "coves"})
-    connection.request("POST", "/long/reach", body, OWN | {"Host": f"127.0.0.1:{bench}"})
-    answer = connection.getresponse()
-    assert b"share" in answer.readline()
-    connection.sock.shutdown(socket.SHUT_RDWR)
-    connection.close()
-    deadline = time.time() + 20
-    # Three at most run at once: if the stopped one still counted, the fourth of these would be refused.
-    while time.time() < deadline:
-        if "answer" in job(bench, "relief", {"recipe": load(A).table, "land_mm": 2.5, "move": 6}):
-            break
-    else:
-        raise AssertionError("the stopped job still counts")
-
-
-def test_too_many_jobs_are_refused(bench):
-    opened = []
-    body = json.dumps({"recipe": load(A).table, "work": "coves"})
-    for _ in range(4):
-        connection = http.client.HTTPConnection("127.0.0.1", bench, timeout=30)
-        connection.request("POST", "/long/reach", body, OWN | {"Host": f"127.0.0.1:{bench}"})
-        opened.append((connection, connection.getresponse()))
-    lines = [json.loads(answer.readline()) for _, answer in opened]
-    for connection, _ in opened:
-        connection.sock.shutdown(socket.SHUT_RDWR)
-        connection.close()
-    assert sum("error" in line for line in lines) == 1
-    assert "under way" in next(line for line in lines if "error" in line)["error"]["problem"]
 
 
 # ---- start and end

@@ -25,7 +25,7 @@ Flags = NDArray[np.bool_]
 _SNAP = 2e-3  # mm: a block of one grind shorter than this along a ray is left out
 _LOOKS = (9, 33, 129)  # places along a column where hand-overs are looked for; more where one was overlooked
 _ROW_SHARE = 0.35  # of the tolerance along a column: a hollow face's facets all lie ahead of it, which adds volume
-_JUMP = 0.02  # of a path's parameter: more between neighbouring vertices may mean a ridge between them
+_JUMP = 0.04  # of a path's parameter: more between neighbouring vertices may mean a ridge between them
 _LEAST_RIDGE = 0.01  # rad: flatter ridges are left to the rows; a ridge stands out of the steel, so the slope falls
 _RIDGE_STEPS = 10
 _STEP = 0.3  # mm over less than LEAST_GAP: no slope but a step
@@ -201,8 +201,8 @@ def _no_step(points: Floats, across: Floats, rise: Floats) -> None:
         (x, y), high = points[steps[0]], rise[steps[0]]
         raise InputError(
             "grind",
-            f"the ground surface has a step, at least {high:.1f} mm high, at x = {x:.2f}, y = {y:.2f} mm: the wheel passes"
-            " there without cutting, and would leave steel standing ahead of the cut beside it",
+            f"the ground surface has a step, at least {high:.1f} mm high, at x = {x:.2f}, y = {y:.2f} mm: the wheel"
+            " passes there without cutting, and would leave steel standing ahead of the cut beside it",
             "a shorter wing, less roll, or another setting of the jig",
         )
 
@@ -214,14 +214,15 @@ def _some(cut: Cut, which: Ints) -> Cut:
 def _with_ridges(chains: Chains, ground: Ground) -> Chains:
     """Chains with a vertex on each ridge between two neighbouring vertices."""
     a = np.flatnonzero(chains.grind >= 0)
-    a = a[~chains.ridge[a] & ~chains.ridge[a + 1]]
+    own = (chains.won[a] == chains.grind[a]) & (chains.won[a + 1] == chains.grind[a])
+    a = a[own & ~chains.ridge[a] & ~chains.ridge[a + 1]]
     low, high = ({name: getattr(chains, name)[i] for name in ("t", "z", "s", "slope")} for i in (a, a + 1))
     for step in range(_RIDGE_STEPS + 1):
         # As the bracket shrinks, pose and slope of its ends come together wherever there is no ridge.
         length = chains.columns.length[chains.column[a]]
         with np.errstate(invalid="ignore"):
             turn = np.arctan(low["slope"] / length) - np.arctan(high["slope"] / length)
-            stay = np.flatnonzero((np.abs(low["s"] - high["s"]) > _JUMP) & (turn > _LEAST_RIDGE))
+            stay = np.flatnonzero((np.abs(low["s"] - high["s"]) > _JUMP) & ((turn > _LEAST_RIDGE) | (step < 3)))
         a, length = a[stay], length[stay]
         low, high = ({name: value[stay] for name, value in end.items()} for end in (low, high))
         if not len(a):

@@ -62,6 +62,12 @@ class Edge:
         """(n,) mm: depth of the hollow of the bevel next to the edge; made when asked for, since it takes long."""
         return _hollows(self.gouge, self.point, self.normal, *self.bevel_end)
 
+    @cached_property
+    def nose_hollow(self) -> float:
+        """The same at the nose alone, mm."""
+        at, (end, end_normal) = [self.nose], self.bevel_end
+        return float(_hollows(self.gouge, self.point[:, at], self.normal[:, at], end[:, at], end_normal[:, at])[0])
+
     def wing(self, side: int) -> slice:
         """The stations from the nose to the right (+1) or left (-1) lip, nose first."""
         return slice(self.nose, None) if side > 0 else slice(self.nose, None, -1)
@@ -199,7 +205,7 @@ def _heel_points(point: Floats, tangent: Floats, nose: int, heel: Curve, middle:
     end, normal = np.full(point.shape, np.nan), np.full(point.shape, np.nan)
     low = int(np.abs(heel.point[0] + 1e3 * (heel.point[1] > point[1, nose])).argmin())
 
-    def signs(i: slice, curve: Floats) -> NDArray[np.bool_]:
+    def signs(i: slice | NDArray[np.intp], curve: Floats) -> NDArray[np.bool_]:
         off = tangent[:, i].T @ curve - (tangent[:, i] * point[:, i]).sum(0)[:, None]
         return off[:, :-1] * off[:, 1:] <= 0
 
@@ -212,20 +218,24 @@ def _heel_points(point: Floats, tangent: Floats, nose: int, heel: Curve, middle:
         at_lip = crossing.shape[1] - 1 if side > 0 else 0
         touch = np.linalg.norm(heel.point[:, [-1 if side > 0 else 0]] - point[:, mine], axis=0) < 1e-6
         crossing[touch, at_lip] = False
-        # A few hundred places tell whether a plane crosses the other wing, however many stations there are.
-        other = np.linspace(0, nose, min(nose, 200) + 1).astype(int) + (0 if side > 0 else nose)
-        over = signs(mine, middle).sum(1) % 2 == 1
-        back = signs(mine, point[:, other]).any(1)
-        own, far = crossing & to_lip, crossing & ~to_lip
         # Own heel: the meeting nearest the lip. Across the middle: the one nearest the underside's middle.
-        order = -1 if side > 0 else 1
+        order, last = -1 if side > 0 else 1, crossing.shape[1] - 1
+        own = crossing & to_lip
+        use_own = own.any(1)
         pick_own = own[:, ::order].argmax(1)
-        pick_far = far[:, ::order].argmax(1)
-        last = crossing.shape[1] - 1
+        # The others alone are looked at for the way across: few or none on a short head.
+        left = np.flatnonzero(~use_own)
+        use_far, pick_far = np.zeros(len(rows), bool), np.zeros(len(rows), np.intp)
+        if len(left):
+            far = crossing[left] & ~to_lip
+            # A few hundred places tell whether a plane crosses the other wing, however many stations there are.
+            other = np.linspace(0, nose, min(nose, 200) + 1).astype(int) + (0 if side > 0 else nose)
+            over = signs(rows[left], middle).sum(1) % 2 == 1
+            back = signs(rows[left], point[:, other]).any(1)
+            use_far[left] = over & far.any(1) & ~back
+            pick_far[left] = far[:, ::order].argmax(1)
         if side > 0:
             pick_own, pick_far = last - pick_own, last - pick_far
-        use_own = own.any(1)
-        use_far = ~use_own & over & far.any(1) & ~back
         for use, pick in ((use_own, pick_own), (use_far, pick_far)):
             i = rows[use]
             end[:, i], normal[:, i] = heel.meet(tangent[:, i], point[:, i], pick[use])

@@ -15,7 +15,7 @@ from gougeform.edgeoutline import EdgeOutline, edge_outline
 from gougeform.errors import InputError
 from gougeform.grind import Ground, Pass
 from gougeform.jig import AnyJig, Table, build_jig
-from gougeform.path import steady_path, traced_path
+from gougeform.path import Traced, steady_path, traced_path
 from gougeform.recipe import Recipe, ResolvedGrind
 from gougeform.section import Section, build_section
 from gougeform.wheel import Wheel, build_wheel
@@ -93,8 +93,8 @@ def shape(recipe: Recipe) -> Gouge:
                 raise _in_grind(error, number) from error
             jigs.append(jig)
             passes.append(one)
-        first = recipe.grinds[0].path
-        outline = edge_outline(section, first) if first.path == "traced" else None
+        first = passes[0].path
+        outline = first.outline if isinstance(first, Traced) else None
         gouge = Gouge(recipe, section, tuple(jigs), Ground(tuple(passes)), outline)
         _ = gouge.settings  # a pivot height that does not fit is refused here, not when it is first shown
     except InputError as error:

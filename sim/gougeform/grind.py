@@ -159,27 +159,37 @@ class Pass:
         return self._brackets(self._close_knots if sides else self.path.knots, z, line, k)
 
     def _brackets(self, knots: Floats, z: Floats, line: Ints, k: Ints) -> tuple[Any, ...]:
-        """Bracket, first guess and curvature of valleys at knots k of lines: the quartic through five knots."""
-        step = knots[1] - knots[0]
-        last = len(knots) - 1
-        a, b, c, d, e = (z[line, np.clip(k + i, 0, last)] for i in (-2, -1, 0, 1, 2))
-        inner = (k > 0) & (k < last) & (b < _NEVER) & (d < _NEVER)
-        five = inner & (k > 1) & (k < last - 1) & (a < _NEVER) & (e < _NEVER)
+        """Bracket, first guess and curvature of valleys at knots k of lines: the quartic through five knots.
+
+        Near the path's ends the five nearest serve, shifted inward; where not all five touch the line, a parabola.
+        """
+        step, last = knots[1] - knots[0], len(knots) - 1
+        m = np.clip(k, 2, last - 2)
+        a, b, c, d, e = (z[line, m + i] for i in (-2, -1, 0, 1, 2))
+        five = np.maximum(np.maximum(np.maximum(a, b), np.maximum(d, e)), c) < _NEVER
+        usable = five
+        few = np.flatnonzero(~five)
+        if len(few):
+            m[few] = k[few]
+            b[few], c[few], d[few] = (z[line[few], np.clip(k[few] + i, 0, last)] for i in (-1, 0, 1))
+            usable = five | ((k > 0) & (k < last) & (b < _NEVER) & (d < _NEVER))
         one = np.where(five, (a - 8 * b + 8 * d - e) / 12, (d - b) / 2)
         two = np.where(five, (16 * (b + d) - a - e - 30 * c) / 12, b - 2 * c + d)
         three, four = np.where(five, (e - a) / 2 + b - d, 0.0), np.where(five, a + e - 4 * (b + d) + 6 * c, 0.0)
-        x, bend = np.zeros(len(k)), two
+        here = (k - m).astype(float)  # from the middle of the five
+        low, high = here - (k > 0), here + (k < last)
+        x, bend = here, two
         for _ in range(3):
             slope = one + x * (two + x * (three / 2 + x * four / 6))
             bend = two + x * (three + x * four / 2)
-            good = inner & (bend > 0)
-            x = np.where(good, np.clip(x - slope / np.where(good, bend, 1.0), -1.0, 1.0), 0.0)
+            good = usable & (bend > 0)
+            x = np.where(good, np.clip(x - slope / np.where(good, bend, 1.0), low, high), here)
         return (
             line,
             knots[np.maximum(k - 1, 0)],
             knots[np.minimum(k + 1, last)],
-            knots[k] + x * step,
-            np.where(inner & (bend > 0), bend / step**2, np.nan),
+            knots[m] + x * step,
+            np.where(usable & (bend > 0), bend / step**2, np.nan),
         )
 
     def _enter(

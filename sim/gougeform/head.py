@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -152,7 +153,7 @@ def _triangles(chains: Chains) -> tuple[Ints, Ints, Ints, list[tuple[int, int]]]
     segments: list[tuple[int, int]] = []
     strip = []
     spans = list(zip(own[:-1].tolist(), own[1:].tolist(), strict=True))
-    for k, ((a0, a1), (b0, b1)) in enumerate(zip(spans[:-1], spans[1:], strict=True)):
+    for k, ((a0, a1), (b0, b1)) in enumerate(pairwise(spans)):
         mine = side_by_side(labels[a0 : a1 - 1], places[a0:a1], labels[b0 : b1 - 1], places[b0:b1], chains.t)
         segments += [(p.left[1], p.right[1]) for p in mine[:-1]]
         if ridges:

@@ -163,11 +163,14 @@ def _covered_until(
 def local_cubic(x: Floats, y: Floats, at: float) -> float:
     """Y at one place, by the cubic through the four nearest of growing samples x."""
     k = int(np.clip(np.searchsorted(x, at) - 2, 0, len(x) - 4))
-    xs, ys = x[k : k + 4], y[k : k + 4]
+    xs, ys = x[k : k + 4].tolist(), y[k : k + 4].tolist()  # four plain numbers are quicker than arrays
     total = 0.0
-    for i in range(4):
-        others = np.delete(xs, i)
-        total += float(ys[i] * np.prod((at - others) / (xs[i] - others)))
+    for i, (xi, yi) in enumerate(zip(xs, ys, strict=True)):
+        part = yi
+        for j, xj in enumerate(xs):
+            if j != i:
+                part *= (at - xj) / (xi - xj)
+        total += part
     return total
 
 
@@ -227,7 +230,7 @@ def result(measures: Measures, files: list[str]) -> dict[str, Any]:
         "wing_length_mm": {"left": edge.wing_length(-1), "right": edge.wing_length(1)},
         "edge_length_mm": edge.length,
         "bevel_length_mm": float(edge.bevel[k]),
-        "hollow_depth_mm": float(edge.hollow[k]),
+        "hollow_depth_mm": edge.nose_hollow,
     }
     if measures.land is not None:
         out["land_mm"] = measures.land

@@ -166,7 +166,7 @@ def _traced(
             upright = solver.place(point[:, [middle]], along[:, [middle]], s[[middle]])[0]
             if upright.turn[1, 0, 0] > 0:  # tool x must come out toward -Y at the nose
                 solver = FootSolver(jig, wheel, contact, -1.0)
-            good = np.isfinite(solver.place(point, along, s)[0].turn).all((0, 1))
+            good = np.asarray(np.isfinite(solver.place(point, along, s)[0].turn).all((0, 1)))
         else:
             roll, lost = follow_roll(RollSolver(jig, wheel, contact), point, along)
             good = np.isfinite(roll)

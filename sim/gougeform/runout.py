@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -145,7 +146,7 @@ def _lip(shape: _Shape, side: int) -> _Lip:
     corners = corners[::side]
     nodes = np.concatenate([[begin], corners, [end]])
     each = max(3, _TABLE // (len(nodes) - 1))
-    v = np.concatenate([np.linspace(a, b, each)[:-1] for a, b in zip(nodes[:-1], nodes[1:], strict=True)] + [[end]])
+    v = np.concatenate([np.linspace(a, b, each)[:-1] for a, b in pairwise(nodes)] + [[end]])
     share = _share_on_outline(shape, v)
     share[0], share[-1] = 1.0, 0.0
     if not (np.diff(share) < 0).all():
@@ -228,7 +229,7 @@ def _fraction(u: Floats, some: Floats) -> Floats:
 def _shares(shape: _Shape, lips: tuple[_Lip, _Lip], along: float, step: float) -> Floats:
     """Depth shares of the rings from 1 to 0: through every corner, in even steps of length or outline between."""
     grid = np.unique(
-        np.concatenate([np.linspace(0, 1, _TABLE), np.linspace(0, 1, _TABLE) ** 2, *(l.share for l in lips)])
+        np.concatenate([np.linspace(0, 1, _TABLE), np.linspace(0, 1, _TABLE) ** 2, *(lip.share for lip in lips)])
     )
     grid = grid[::-1]
     need = np.abs(np.diff(shape.back(grid))) / along

@@ -130,7 +130,7 @@ def _clear_of_run_out(gouge: Gouge, run_out: RunOut, flute_length: float) -> Non
 
 def _joined(gouge: Gouge, fan: Fan, head: Head, run_out: RunOut, flute_length: float, bar_length: float) -> Solid:
     count = len(head.z)
-    ring = run_out.vertices + [0.0, 0.0, -flute_length]
+    ring = run_out.vertices - np.array([0.0, 0.0, flute_length])
     at_depth = count + np.arange(len(head.columns))
     lips = tuple(count + side for side in (run_out.left, run_out.right))
     # Around the bar anticlockwise from the top: run-out's left lip, heel, right lip, top again.

@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 
 _ROLL_GRID = np.radians(np.arange(-150.0, 150.1, 2.5))
 _NEWTON_DONE = 1e-13
+_LAST_STEP = 3e-8  # rad
 _XZ = np.array([[1.0], [0.0], [1.0]])
 
 Twist = tuple[Floats, Floats]
@@ -68,7 +69,8 @@ class Ball:
         """Omega and drift (3, n) that keep the three conditions of a trace while s grows by one."""
         q = contact - self.pivot
         flat = tangent * _XZ
-        across = np.stack([-q[2], np.zeros_like(q[0]), q[0]])
+        across = np.zeros(q.shape)
+        across[0], across[2] = -q[2], q[0]
         omega = _solve3((cross(q, normal), across, k * cross(q, flat) + cross(tangent, normal)), right)
         return omega, -cross(omega, self.pivot)
 
@@ -109,7 +111,8 @@ class FootSolver:
         length2 = dot(a, a)
         length = np.sqrt(length2)
         x, z = _contact_place(length2 - c * c, rim, k)
-        contact = np.stack([x, np.full_like(x, c), z])
+        contact = np.empty(a.shape)
+        contact[0], contact[1], contact[2] = x, c, z
         q = contact - pivot
         normal = self.wheel.face_normal(contact)
         e, f = _frame(a, length, 0, 1.0), _frame(q, length, 1, -1.0)
@@ -172,14 +175,25 @@ class RollSolver:
 
     def place(self, edge: Floats, along: Floats, s: Floats) -> tuple[Pose, Floats, Motions]:
         """As `Solver` says."""
-        roll = np.interp(s, self.known_s, self.known_roll)
+        roll = self._near(s)
         for _ in range(12):
             f, slope = self.miss(edge, along, roll)
             step = f / slope
             roll = roll - np.clip(step, -0.1, 0.1)
-            if not (np.abs(step) > _NEWTON_DONE).any():
+            # What a Newton step leaves is of the size of its square.
+            if not (np.abs(step) > _LAST_STEP).any():
                 break
         return self.at_roll(edge, roll)
+
+    def _near(self, s: Floats) -> Floats:
+        """A start for the roll at s (n,): the cubic through four of the known ones, which are evenly spaced."""
+        at, roll, last = self.known_s, self.known_roll, len(self.known_s) - 1
+        t = (s - at[0]) * (last / (at[-1] - at[0]))
+        k = np.clip(np.floor(t).astype(np.intp), 1, last - 2)
+        t = t - k
+        a, b, c, d = roll[k - 1], roll[k], roll[k + 1], roll[k + 2]
+        bent = (t + 1) * (t - 1) * (a * (2 - t) + 3 * b * (t - 2)) - t * (t + 1) * (3 * c * (t - 2) + d * (1 - t))
+        return bent / 6
 
 
 def rotation(axis: Floats, angle: Floats) -> Floats:

@@ -5,10 +5,10 @@ Derived: the plane's normal makes 90° − … with the flute's; (40°, 30°) gi
 
 import numpy as np
 import pytest
-from still import ground_by, plane_cut
 
 from gougeform.edge import measure_edge
 from gougeform.recipe import from_table
+from still import ground_by, plane_cut
 
 
 @pytest.mark.parametrize(("nose", "wall", "wedge"), [(40, 30, 48.4392374298), (60, 45, 69.2951889454)])

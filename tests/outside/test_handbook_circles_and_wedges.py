@@ -1,12 +1,12 @@
-"""Machinery's Handbook, 31st edition, pp. 50, 79, 90, 93: circles, segments, the cylinder wedge, the torus. Text seen."""
+"""Machinery's Handbook, 31st edition, pp. 50, 79, 90, 93: circles, segments, cylinder wedge, torus. Text seen."""
 
 import numpy as np
 import pytest
-from still import gauss, plane_cut
 
 from gougeform.recipe import from_table
 from gougeform.section import build_section
 from gougeform.wheel import Wheel
+from still import gauss, plane_cut
 
 
 def flat_topped(table, radius, depth, side):
@@ -23,7 +23,7 @@ def test_chord_and_height_of_an_arc(table):
     section = flat_topped(table, 25 / 3, 6.0, 30.0)
     chord = section.lip(1) - section.lip(-1)
     assert chord == pytest.approx([16.0, 0.0], abs=1e-12)
-    assert (16**2 + 4 * 6**2) / (8 * 6) == pytest.approx(section.flute.a)
+    assert pytest.approx(section.flute.a) == (16**2 + 4 * 6**2) / (8 * 6)
 
 
 def test_segment(table):

@@ -8,10 +8,10 @@ lengths of lines inside the wheel, from the kernel's entry and exit.
 import numpy as np
 import pytest
 from scipy.special import ellipe, ellipk
-from still import gauss, still
 
 from gougeform.grind import Ground, Pass
 from gougeform.wheel import Wheel
+from still import gauss, still
 
 
 def common_volume(wheel_radius, bar_radius):

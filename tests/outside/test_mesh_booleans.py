@@ -1,8 +1,8 @@
 """A general mesh boolean library (manifold3d, maintained, robust): it comes to our shape as poses and facets grow."""
 
 import numpy as np
-from brute import blank, ground, vertices
 
+from brute import blank, ground, vertices
 from gougeform.edge import measure_edge
 from gougeform.volume import head_volume_mm3
 

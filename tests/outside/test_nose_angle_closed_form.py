@@ -1,6 +1,6 @@
 """Settings and nose angle: the law of cosines in the plane of wheel's centre O, pivot P and nose N.
 
-Derived: nose angle = ∠ONP − 90° + ε, cos ∠ONP = (R² + r² − |OP|²)/(2Rr), ε between bar axis and N→P (P below: positive).
+Derived: nose angle = ∠ONP − 90° + ε, cos ∠ONP = (R² + r² − |OP|²)/(2Rr), ε bar axis to N→P (P below: positive).
 The datum of a clamp: plain geometry, derived; that the same settings give a slightly different grind on another
 section: common practice, no source.
 """

@@ -6,11 +6,11 @@ Pottmann and Wallner, Computational Line Geometry, from memory (texts not seen).
 
 import numpy as np
 import pytest
-from still import gauss
 
 from gougeform.grind import Ground, Pass
 from gougeform.path import Steady
 from gougeform.wheel import Wheel
+from still import gauss
 
 
 def turned_round_the_bar(radius, distance, skew, width=500.0):
@@ -46,7 +46,11 @@ def test_neck_left_on_a_round_bar():
     points = np.stack([np.outer(rho, np.cos(a)).ravel(), np.outer(rho, np.sin(a)).ravel()], -1)
     h = ground.heights(points).z.reshape(len(rho), len(a))
     left = (w * 2 * u * rho * ((2 * c + 2 * h) @ wa)).sum() + np.pi * 9 * 2 * c
-    exact = 2 * np.pi * ((far**2 + big**2) * c - c**3 / 3 - far * (c * np.sqrt(big**2 - c**2) + big**2 * np.arcsin(c / big)))
+    exact = (
+        2
+        * np.pi
+        * ((far**2 + big**2) * c - c**3 / 3 - far * (c * np.sqrt(big**2 - c**2) + big**2 * np.arcsin(c / big)))
+    )
     assert exact == pytest.approx(4674.23594395, rel=1e-10)
     assert left == pytest.approx(exact, rel=1e-9)
     inner = np.stack([np.linspace(0, 2.9, 7), np.zeros(7)], -1)
@@ -55,7 +59,7 @@ def test_neck_left_on_a_round_bar():
 
 @pytest.mark.parametrize("z0", [-40.0, 0.0, 5.0, 12.0])
 def test_full_turn_about_a_skew_axis(z0):
-    """The parallel surface of a hyperboloid of one sheet; R 100, d 103, φ 60°, z0 5: ρ 4.400068094774, z 19.36146645591."""
+    """The parallel surface of a one-sheet hyperboloid; R 100, d 103, φ 60°, z0 5: ρ 4.400068094774."""
     big, gap, t = 100.0, 103.0, np.tan(np.radians(60))
     rho0 = np.sqrt(gap**2 + z0**2 * t**2)
     n = np.sqrt(rho0**2 + z0**2 * t**4)

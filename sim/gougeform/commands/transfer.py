@@ -84,8 +84,9 @@ def run(arguments: argparse.Namespace) -> int:
         )
         files.chart("transfer", lambda top, low: _draw(top, low, carried), panels=2, size=(7.5, 5.4))
         if worn:
-            files.csv("wear.csv", _WEAR_COLUMNS, [_wear_row(one) for one in worn])
-            files.chart("wear", lambda top, low: _draw_wear(top, low, worn), panels=2, size=(7.5, 5.4))
+            files.csv("wear.csv", _wear_head(worn), [_wear_row(one) for one in worn])
+            panels = 1 if worn[0].straight_distance is None else 2
+            files.chart("wear", lambda *axes: _draw_wear(axes, worn), panels=panels, size=(7.5, 1.2 + 2.1 * panels))
     result = {
         "to": arguments.to,
         "settings": {name: after.value(name) for name in after.names},
@@ -98,7 +99,7 @@ def run(arguments: argparse.Namespace) -> int:
             "largest_difference_deg": carried.kept[0],
             "mean_difference_deg": carried.kept[1],
         },
-        "wear": [dict(zip(_WEAR_COLUMNS, _wear_row(one), strict=True)) for one in worn],
+        "wear": [dict(zip(_wear_head(worn), _wear_row(one), strict=True)) for one in worn],
         "notes": carried.notes,
         "files": files.names,
     }
@@ -117,6 +118,10 @@ _WEAR_COLUMNS = [
 ]
 
 
+def _wear_head(worn: list[Worn]) -> list[str]:
+    return [*_WEAR_COLUMNS, *(f"relief_{n}_straight_distance_mm" for n in range(1, len(worn[0].reliefs) + 1))]
+
+
 def _wear_row(one: Worn) -> list[float | None]:
     return [
         one.diameter,
@@ -127,6 +132,7 @@ def _wear_row(one: Worn) -> list[float | None]:
         one.largest,
         one.mean,
         one.left,
+        *one.reliefs,
     ]
 
 
@@ -224,18 +230,20 @@ def _draw(top: Axes, low: Axes, carried: Carried) -> None:
     low.set_xlabel("place along the edge: per cent of each wing, 0 at the nose")
 
 
-def _draw_wear(top: Axes, low: Axes, worn: list[Worn]) -> None:
+def _draw_wear(panels: tuple[Axes, ...], worn: list[Worn]) -> None:
+    """Settings over the wheel's diameter (a table has none to draw), and what happens to the edge."""
     x = [one.diameter for one in worn]
-    if worn[0].straight_distance is not None:
+    low = panels[-1]
+    if len(panels) > 1:
+        top = panels[0]
+        top.set_ylabel("setting, mm")
         line(top, x, [one.straight_distance for one in worn], "rim to pocket or rod, straight", INK, marker=".")
         line(top, x, [one.centre_distance for one in worn], "wheel's centre to pocket or rod", COOL, "--", marker=".")
-    top.set_ylabel("setting, mm")
-    nose = worn[0].nose
-    line(low, x, [one.left - nose for one in worn], "nose, if pocket or rod is left", WARM, "--")
+        line(low, x, [one.left - worn[0].nose for one in worn], "nose, if pocket or rod is left", WARM, "--")
     line(low, x, [one.largest for one in worn], "wings at most, re-set", COOL, "-.")
-    line(low, x, [one.nose - nose for one in worn], "nose, re-set", INK)
+    line(low, x, [one.nose - worn[0].nose for one in worn], "nose, re-set", INK)
     low.set_ylabel("change of the edge, degrees")
-    for axes in (top, low):
+    for axes in panels:
         axes.invert_xaxis()
         axes.legend(frameon=False)
     low.set_xlabel("wheel's diameter, mm, new to worn")

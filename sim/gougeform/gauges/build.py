@@ -23,6 +23,7 @@ Ints = NDArray[np.intp]
 
 _GRID = 1e-4  # mm: plan corners stand on this grid; a 32 bit STL of 400 mm still tells them apart
 _SHORTEST = 0.02  # mm between neighbours of a plan
+_SAME = 1e-4  # mm
 _PAST = 1.0  # mm that tools reach past the faces they cut
 _ROOT = 0.4  # mm that raised text reaches down into the plate
 
@@ -62,7 +63,8 @@ def build(gauge: Gauge, printing: Printing) -> Body:
         else:
             solid -= _extruded(text.shape, text.top - TEXT_DEPTH_MM, text.top + _PAST)
     assert isinstance(solid, Manifold)
-    mesh = solid.to_mesh64()
+    # Sides shorter than a file of 32 bits can tell are taken out while the solid still knows its neighbours.
+    mesh = solid.simplify(_SAME).to_mesh64()
     vertices, faces = np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts).astype(np.intp)
     vertices = printing.scale * (vertices - [*vertices[:, :2].min(0), 0.0])
     name = f"{gauge.kind}-{gauge.name}" if gauge.name else gauge.kind

@@ -163,7 +163,7 @@ def _pierces(one: Floats, other: Floats) -> NDArray[np.bool_]:
     a = other[:, 0]
     e1, e2 = other[:, 1] - a, other[:, 2] - a
     n = np.cross(e1, e2)
-    size = np.linalg.norm(n, axis=1)
+    size = np.maximum(np.linalg.norm(n, axis=1), 1e-300)
     found = np.zeros(len(one), bool)
     for k in range(3):
         p, q = one[:, k], one[:, (k + 1) % 3]

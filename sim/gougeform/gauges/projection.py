@@ -23,7 +23,7 @@ _LEAST_POST = 1.5  # mm that the post stands above the lane at least
 _CLEAR = (1.0, 4.0)  # mm between the post's top and the edge: at least, at most
 _ROOM = 4.0  # mm of lane beyond the bar's width
 _PAST = 2.0  # mm that cuts reach past the outline
-_GAP = 1.0  # mm between a post and the next lane
+_GAP = 1.6  # mm between a post and the next lane
 
 
 def projection_stop(setup: Setup) -> Gauge:
@@ -68,11 +68,9 @@ def projection_stop(setup: Setup) -> Gauge:
     for p, a, b, lines in zip(lengths, edges[:-1], edges[1:], texts, strict=True):
         if post:
             lowered.append(box(-_PAST, a - _PAST if a == 0 else a, p - depth, b + _PAST if b == edges[-1] else b))
-            # Posts keep off their neighbours: two that met in one upright line would not be one clean solid.
-            lowered += [
-                box(-_PAST, y, p + _PAST, y + _GAP)
-                for y in ((a,) if a else ()) + ((b - _GAP,) if b < edges[-1] else ())
-            ]
+            # Posts keep off the next lane: two that met in one upright line would not be one clean solid.
+            if a:
+                lowered.append(box(-_PAST, a - _GAP, p + _PAST, a + _GAP))
         letters.append(setup.text(lines, ((p - depth) / 2, (a + b) / 2), _PLATE))
         if len(lengths) > 1 and b != edges[-1]:
             line = mark_line([(2.0, b), (p - depth - 1.5, b)])

@@ -1,7 +1,8 @@
 """Outline template: the edge from above as a cut-out, both wings, taken from the measured edge.
 
-The cut-out follows the edge from lip to lip, from there the heel out to the bar's sides, and the bar behind. Steel that
-stands ahead of the edge further down, as it may near a lip, is left out: it lies under the template. Widened by the fit all round. Small marks show where the angles along the wings are given.
+The cut-out follows the edge from lip to lip, from there the heel out to the bar's sides, and the bar behind, widened by
+the fit all round. Steel that stands ahead of the edge further down, as it may near a lip, is left out: it lies under
+the template. Small marks show where the angles along the wings are given.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ _BESIDE = 9.0  # mm of plate beside the cut-out
 _BEHIND = 3.0  # mm that the cut-out goes on behind the hindmost of edge and heel seen from above
 _MARKED = (25, 50, 75)  # per cent of a wing
 _SLIT = 0.004
+_NARROW = 0.12  # mm: corners of the cut-out are that round, which no printer sees and a chamfer needs
 _MARK = (1.4, 4.0)  # mm from the cut-out's edge
 
 
@@ -45,7 +47,7 @@ def outline_template(setup: Setup) -> Gauge:
     upper = top + 3.0 + high
     setup.on_bed(2 * half, upper - back, "the outline template", "use a larger bed")
     plate = rounded(box(middle - half, back, middle + half, upper), 3.0)
-    shape = rounded(plate.difference(hole), 0.6)
+    shape = rounded(plate.difference(hole), 0.6, _NARROW)
     if not isinstance(shape, Polygon):
         raise InputError("grind.0.wing_length_mm", "the cut-out parts the template in two", "use a shorter wing")
     letters = [setup.text(lines, (middle, top + 2.6 + high / 2), _THICK)]
@@ -71,12 +73,13 @@ def outline_template(setup: Setup) -> Gauge:
 def seen_from_above(edge: Edge, back: float) -> Polygon:
     """What lies behind the edge and, beyond the lips, behind the heel, in x and z down to z = `back` (mm).
 
-    The heel counts from each lip out to where the bar is widest; from there on it turns under.
+    The heel counts from each lip out to where the bar is widest, and only as it falls back: from there on it turns
+    under.
     """
-    left, right = edge.heel_line[:, : _outward(-edge.heel_line[0])], edge.heel_line[:, ::-1]
+    left, right = edge.heel_line[[0, 2]], edge.heel_line[[0, 2], ::-1]
+    beside = [line[:, : _outward(sign * line[0])] for line, sign in ((left, -1.0), (right, 1.0))]
     pieces = []
-    for line in (edge.point, left, right[:, : _outward(right[0])]):
-        x, z = line[0], line[2]
+    for x, z in (edge.point[[0, 2]], *((line[0], np.minimum.accumulate(line[1])) for line in beside)):
         for k in np.flatnonzero(np.abs(np.diff(x)) > 1e-6):
             corners = [(x[k], z[k]), (x[k + 1], z[k + 1]), (x[k + 1], back), (x[k], back)]
             pieces.append(Polygon(corners))

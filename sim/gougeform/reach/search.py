@@ -51,6 +51,8 @@ USABLE_WING = 0.95
 """The last part of each wing, at the lip, is not asked to cut: hardly any bevel is left there to carry the cut."""
 
 _GAIN = np.radians(0.03)  # angles closer than this count as equal
+_OVERHANG_STEP = np.radians(0.25)
+_TRIES = 4  # how often clearance and overhang may push each other on
 _BEYOND = np.radians(15.0)  # bounds above the largest angle still tell where to look further
 _AT_ONCE = (24, 4, 1)  # postures of a group whose bounds are made better together, step by step
 
@@ -82,6 +84,22 @@ class Limit:
     rest: Rest
     inside: Flags
     most: float
+
+    def first_allowed(self, contact: Contact, postures: Postures, cap: Floats) -> Floats:
+        """(n,) rad: the smallest angle from the postures' own on, in steps, with that overhang; infinite beyond the cap."""
+        out = np.full(len(postures), np.inf)
+        todo = np.arange(len(postures))
+        for number in range(int(np.ceil(np.pi / 2 / _OVERHANG_STEP))):
+            angle = postures.alpha[todo] + number * _OVERHANG_STEP
+            keep = angle <= cap[todo]
+            todo, angle = todo[keep], angle[keep]
+            if not len(todo):
+                break
+            size = overhang(contact.body, contact.places, postures.take(todo).at(angle), self.rest, self.inside)
+            fits = size <= self.most
+            out[todo[fits]] = angle[fits]
+            todo = todo[~fits]
+        return out
 
 
 @dataclass(eq=False)
@@ -128,6 +146,8 @@ def search(
     least = np.radians(fineness.lam_least_deg)
     lam = np.unique(np.concatenate([lam[np.abs(lam) >= least - 1e-9], [-least, least]]))
     grid = _grid(np.arange(count), stations, lam)
+    if limit is not None:
+        grid = _from_allowed(contact, grid, most, limit)
     bound = contact.scouted(grid, most + _BEYOND)
     for number, feed in enumerate(feeds):
         mine = feed * grid.lam <= 1e-12 - least
@@ -153,6 +173,8 @@ def _least_deep(
     depth = contact.depths(grid.take(mine).at(np.full(len(mine), most)))
     for group in hopeless:
         fits = (grid.place[mine] == group // feeds) & (feed[group] * grid.lam[mine] <= 1e-12 - least)
+        if not fits.any():
+            continue  # no posture has the overhang asked for
         i = mine[fits][depth[fits].argmin()]
         state.station[group], state.lam[group] = grid.station[i], grid.lam[i]
 
@@ -165,6 +187,12 @@ def usable_stations(body: Body) -> tuple[int, int]:
     usable &= np.where(edge.arc > nose, edge.arc - nose <= USABLE_WING * (edge.arc[-1] - nose), True)
     inside = np.flatnonzero(usable)
     return int(inside[0]), int(inside[-1])
+
+
+def _from_allowed(contact: Contact, grid: Postures, most: float, limit: Limit) -> Postures:
+    """The postures that can have the overhang at all, from the angle on where they first do."""
+    start = limit.first_allowed(contact, grid, np.full(len(grid), most))
+    return grid.at(start).take(np.isfinite(start))
 
 
 def _grid(place: Ints, station: Ints, lam: Floats) -> Postures:
@@ -243,17 +271,18 @@ def _take_in(
 def _within(contact: Contact, postures: Postures, alpha: Floats, cap: Floats, limit: Limit) -> Floats:
     """Angles raised until the overhang is allowed too; infinite where it never is."""
     alpha = alpha.copy()
-    step = np.radians(0.1)
     todo = np.flatnonzero(np.isfinite(alpha))
-    while len(todo):
-        now = postures.take(todo).at(alpha[todo])
-        long = overhang(contact.body, contact.places, now, limit.rest, limit.inside) > limit.most
-        todo = todo[long]
+    for _ in range(_TRIES):
+        allowed = limit.first_allowed(contact, postures.take(todo).at(alpha[todo]), cap[todo])
+        raised = allowed > alpha[todo]
+        todo, allowed = todo[raised], allowed[raised]
         if not len(todo):
-            break
-        raised = postures.take(todo).at(alpha[todo] + step)
-        alpha[todo] = np.where(raised.alpha <= cap[todo], contact.smallest(raised, cap[todo]).alpha, np.inf)
+            return alpha
+        alpha[todo] = allowed
+        todo = todo[np.isfinite(allowed)]
+        alpha[todo] = contact.smallest(postures.take(todo).at(alpha[todo]), cap[todo]).alpha
         todo = todo[np.isfinite(alpha[todo])]
+    alpha[todo] = np.inf
     return alpha
 
 
@@ -285,6 +314,10 @@ def _refine(
             lam = np.where(feed[group] > 0, np.minimum(lam, -least), np.maximum(lam, least))
             lam = np.clip(lam, -np.radians(88.0), np.radians(88.0))
             postures = Postures(group // feeds, station, lam, np.zeros(len(group)))
+            if limit is not None:
+                start = limit.first_allowed(contact, postures, np.full(len(postures), most))
+                keep = np.isfinite(start)
+                postures, group = postures.at(start).take(keep), group[keep]
             bound = contact.scouted(postures, most + _BEYOND)
             _solve(contact, postures, bound, group, state, most, limit)
             if not (np.minimum(state.alpha[todo], 1e3) < before).any():

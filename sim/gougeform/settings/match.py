@@ -38,6 +38,7 @@ _WING = 21  # stations of a wing
 _LIP = 0.04  # of a wing that is left out at its lip
 _DOWN = 9  # from edge to heel
 _LOSS_LEAST = 1e-3
+_NO_EDGE = 1e2  # mm: stands for "cannot be ground" while searching
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,6 +108,18 @@ class Match:
     recipe: Recipe
     cost: Cost
     notes: list[str]
+
+
+def _thinned(bevel: Bevel) -> Bevel:
+    """Every second point of a bevel, which is enough to fit to; nose and ends stay."""
+    part = slice(None, None, 2)
+    return Bevel(
+        bevel.point[:, part, part],
+        bevel.normal[:, part, part],
+        bevel.place[part],
+        bevel.reach[part, part],
+        bevel.first[part, part],
+    )
 
 
 def bevel_of(gouge: Gouge, edge: Edge) -> Bevel:
@@ -215,21 +228,24 @@ def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> 
     def bench_at(x: Floats) -> Bench:
         return bench.set({f.name.name: float(v) for f, v in zip(chosen, low + x * span, strict=True)})
 
-    def off(x: Floats) -> Floats:
+    thin = _thinned(bevel)
+
+    def off(x: Floats, on: Bevel) -> Floats:
         try:
-            gap = gap_on(bevel, bench_at(x))[bevel.first]
+            gap = gap_on(on, bench_at(x))[on.first]
         except InputError:
-            return np.full(int(bevel.first.sum()), 1e2)
-        return np.where(np.isfinite(gap), gap, 1e2)
+            return np.full(int(on.first.sum()), _NO_EDGE)
+        return np.where(np.isfinite(gap), gap, _NO_EDGE)
 
     found: list[Lying] = []
     for x in _starts(bench, chosen, low, span, float(edge.wedge[edge.nose])):
-        run = least_squares(
-            off, np.clip(x, 1e-9, 1 - 1e-9), bounds=(0.0, 1.0), xtol=1e-11, ftol=1e-11, gtol=1e-14, max_nfev=40
-        )
-        if np.abs(run.fun).max() >= 1e2:
+        for on, most in ((thin, 40), (bevel, 8)):
+            start_at = np.clip(x, 1e-9, 1 - 1e-9)
+            run = least_squares(off, start_at, args=(on,), bounds=(0.0, 1.0), xtol=1e-11, ftol=1e-11, max_nfev=most)
+            x = run.x
+        if np.abs(run.fun).max() >= _NO_EDGE:
             continue
-        at = bench_at(run.x)
+        at = bench_at(x)
         found.append(Lying({f.name.name: at.value(f.name.name) for f in chosen}, at, gap_on(bevel, at)))
         if found[-1].rms < EQUAL_MM / 10 and len(chosen) <= 2:
             break  # two settings for a whole bevel: there is no second one that lies as well

@@ -101,10 +101,8 @@ class Middle:
         if self.first.jig.kind == "table":
             return self._made(land, self.first.value("tilt") - nose, self.second.set({"tilt": nose}))
         distance = self.second.nose_distance(nose)
-        if not distance > 0:
-            raise InputError(
-                "--angle", f"given {angle:g}: the pocket or rod would lie inside the wheel", "a blunter relief"
-            )
+        if not distance > self.second.rod_radius:
+            raise InputError("--angle", f"given {angle:g}: pocket or rod would stand in the wheel", "a blunter relief")
         bench = self.second.set({"distance": distance})
         return self._made(land, self.first.value("distance") - distance, bench)
 
@@ -141,7 +139,9 @@ class Middle:
         else:
             distance = self.first.value("distance") - move
             bench = self.second.set({"distance": distance})
-            if not distance > 0 or not np.isfinite(bench.nose_angle()):
+            if not distance > self.second.rod_radius:
+                raise InputError("--move", f"given {move:g}: pocket or rod would stand in the wheel", "a smaller move")
+            if not np.isfinite(bench.nose_angle()):
                 raise InputError("--move", f"given {move:g}: the nose cannot touch the wheel there", "a smaller move")
         nose = bench.nose_angle()
         if not 1 < nose < np.degrees(self.nose):

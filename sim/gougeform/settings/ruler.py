@@ -8,7 +8,7 @@ from itertools import product
 import numpy as np
 
 from gougeform.errors import InputError
-from gougeform.gouge import Setting, shape
+from gougeform.gouge import Gouge, Setting, shape
 from gougeform.measures import Measures, measure
 from gougeform.recipe import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
@@ -26,13 +26,14 @@ _MEASURED = 2e-6  # deg: the surface's normals are good to 1e-8 rad
 class Confirmed:
     """Settings with the edge measured on the finished surface.
 
-    reading and overcut (mm) are None, and problem says why, where a person cannot grind like that.
+    reading and overcut (mm), and where nothing comes of it at all setting, are None where a person cannot grind like
+    that; problem says why.
     """
 
     values: dict[str, float]
     recipe: Recipe
     bench: Bench
-    setting: Setting
+    setting: Setting | None
     reading: Reading | None
     overcut: float | None
     problem: str
@@ -47,18 +48,19 @@ class Confirmed:
 def confirmed(problem: Problem, values: dict[str, float]) -> Confirmed:
     """Measure the finished tool at these settings."""
     recipe = with_settings(problem.recipe, values, problem.grind)
-    gouge = shape(recipe)
     found: Measures | None = None
+    gouge: Gouge | None = None
     refusal = ""
     try:
+        gouge = shape(recipe)
         found = measure(gouge)
     except InputError as error:
-        refusal = error.problem
+        refusal = f"{error.field}: {error.problem}" if gouge is None else error.problem
     return Confirmed(
         values,
         recipe,
         bench_of(recipe, problem.grind, problem.reader.bench.section),
-        gouge.settings[problem.grind],
+        None if gouge is None else gouge.settings[problem.grind],
         None if found is None else reading_of(found.edge, problem.reader.per_cents),
         None if found is None else found.edge.overcut,
         refusal,
@@ -138,7 +140,7 @@ def straight_words(bench: Bench) -> str:
     return "rim to pocket, straight" if bench.jig.kind == "foot" else "rim to the rod's near surface, straight"
 
 
-def machine(bench: Bench, setting: Setting) -> dict[str, float | None]:
+def machine(bench: Bench, setting: Setting | None) -> dict[str, float | None]:
     """How the machine is set, with units in the names, as results give it."""
     centre = bench.centre_distance()
     height = 0.0 if bench.jig.kind == "table" else bench.jig.height_mm
@@ -148,5 +150,5 @@ def machine(bench: Bench, setting: Setting) -> dict[str, float | None]:
         "rim_distance_mm": None if bench.jig.kind == "table" else bench.jig.rim_distance_mm,
         "straight_distance_mm": bench.measured_distance(),
         "level_distance_mm": level,
-        "contact_deg": None if setting.contact is None else float(np.degrees(setting.contact)),
+        "contact_deg": None if setting is None or setting.contact is None else float(np.degrees(setting.contact)),
     }

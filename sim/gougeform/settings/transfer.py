@@ -28,7 +28,7 @@ from gougeform.settings.wants import Free, reading_of
 Floats = NDArray[np.float64]
 
 _PER_CENT = tuple(float(p) for p in (2, *range(5, 100, 5), 98))
-_STARTS = 5
+_STARTS = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +64,8 @@ class Carried:
 class Worn:
     """One diameter of a wearing wheel, re-set so that the nose stays; deg and mm.
 
-    left: the nose angle if the pocket or rod is left where it stands for the new wheel.
+    left: the nose angle if the pocket or rod is left where it stands for the new wheel. reliefs: straight distance for
+    each relief, its own nose angle kept.
     """
 
     diameter: float
@@ -75,6 +76,7 @@ class Worn:
     largest: float
     mean: float
     left: float
+    reliefs: tuple[float | None, ...] = ()
 
 
 def read_targets(recipe: Recipe, texts: Sequence[str]) -> dict[str, Any]:
@@ -168,9 +170,18 @@ def carry_over(recipe: Recipe, changes: dict[str, Any], frees: Sequence[Free] | 
         target = with_settings(target, moved)
     gouge = shape(target)
     after = measure_edge(gouge)
+    notes += _too_near(target)
     share, difference = differences(before, after)
     found = Carried(target, gouge, before, after, share, difference, moved, (0.0, 0.0), notes)
     return replace(found, kept=kept or (found.largest, found.mean))
+
+
+def _too_near(target: Recipe) -> list[str]:
+    """What to say where a rod would not fit beside the wheel."""
+    gaps = [bench_of(target, i).measured_distance() for i in range(len(target.grinds))]
+    if any(gap is not None and gap <= 0 for gap in gaps):
+        return ["The rod would touch the wheel: a longer projection moves it off (--free projection=FROM:TO)."]
+    return []
 
 
 def _left_as_it_is(target: Recipe, before: Edge) -> tuple[float, float]:
@@ -270,6 +281,16 @@ def wear(recipe: Recipe, diameters: Sequence[float], before: Edge) -> list[Worn]
                 float(off.max()),
                 mean,
                 left,
+                tuple(_relief_distance(recipe, number, float(diameter)) for number in range(1, len(recipe.grinds))),
             )
         )
     return rows
+
+
+def _relief_distance(recipe: Recipe, number: int, diameter: float) -> float | None:
+    """The straight distance (mm) of a relief on a wheel of that diameter, None on a table."""
+    bench = bench_of(recipe, number)
+    if bench.jig.kind == "table":
+        return None
+    there = bench.set({"wheel": diameter})
+    return there.set({"distance": there.nose_distance(bench.nose_angle())}).measured_distance()

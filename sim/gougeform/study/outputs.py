@@ -118,7 +118,7 @@ OUTPUTS: dict[str, Output] = {
     "hollow_depth_mm": Output(
         "edge",
         "depth of the bevel's hollow at the nose",
-        lambda tool: float(tool.measures.edge.hollow[tool.measures.edge.nose]),
+        lambda tool: tool.measures.edge.nose_hollow,
     ),
     "land_mm": Output("edge", "land at the nose, where there is a relief", lambda tool: tool.measures.land),
     "overcut_mm": Output("edge", "cut past the outline asked for", lambda tool: tool.measures.edge.overcut),

@@ -113,7 +113,7 @@ def _rim_sizes(
         near = rim - fields.rod_diameter_mm / 2
         sizes.append(_size("rim to rod surface", edge, ((radius + near) * along).tolist(), near))
     if radius:
-        sizes.append(_size(f"wheel centre to {_noun(jig)}", [0.0, 0.0], pivot, radius + rim))
+        sizes.append(_size(f"centre to {_noun(jig)}", [0.0, 0.0], pivot, radius + rim))
     return sizes
 
 

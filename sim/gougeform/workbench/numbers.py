@@ -42,7 +42,7 @@ def edge_numbers(measures: Measures) -> dict[str, float | None]:
         "wing_length_mm": {"left": edge.wing_length(-1), "right": edge.wing_length(1)},
         "edge_length_mm": edge.length,
         "bevel_length_mm": float(edge.bevel[k]),
-        "hollow_depth_mm": float(edge.hollow[k]),
+        "hollow_depth_mm": edge.nose_hollow,
         "land_mm": measures.land,
         **setting_table(measures.gouge.settings[0]),
         "overcut_mm": edge.overcut,

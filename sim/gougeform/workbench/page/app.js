@@ -165,10 +165,22 @@ function openSheet(name) {
 
 function say(words, bad = false) { $("said").textContent = words; $("said").className = bad ? "bad-words" : ""; }
 
+// Browsers allow an address to be changed only so often: once the hand rests, and before the page goes.
+let unkept = null, keeping = 0;
 function remember(got) {
-  if (got.address) history.replaceState(null, "", "#" + got.address);
-  else history.replaceState(null, "", location.pathname);
-  try { localStorage.setItem(STORE, JSON.stringify(got.bench)); } catch { /* a browser that keeps nothing: the address still does */ }
+  unkept = got;
+  clearTimeout(keeping);
+  keeping = setTimeout(keep, 150);
+}
+
+function keep() {
+  if (!unkept) return;
+  const got = unkept;
+  unkept = null;
+  try {
+    history.replaceState(null, "", got.address ? "#" + got.address : location.pathname);
+    localStorage.setItem(STORE, JSON.stringify(got.bench));
+  } catch { /* a browser that keeps nothing: the bench can still be saved as a file */ }
 }
 
 function theme(name) {
@@ -223,6 +235,7 @@ async function begin() {
     const now = location.hash.slice(1);
     if (now && now !== bench.all.address) { const other = await bench.quietly(() => ask("begin", { address: now })); if (other) bench.take(other); }
   });
+  addEventListener("pagehide", keep);
   bench.fixed = got;
   looks(got.bench.view.look);
   bench.take(got);

@@ -72,7 +72,7 @@ export class GrinderSheet {
     drawn.replaceChildren(made);
     const words = view.sizes.map((size, i) => el("li", {}, `${i + 1}  ${size.name} `, el("b", {}, `${number(size.value_mm, 1)} mm`)));
     if (view.contact_deg !== null && view.contact_deg !== undefined) words.push(el("li", {}, "contact ", el("b", {}, `${number(view.contact_deg, 1)}°`), " up the wheel"));
-    if (view.height_mm !== undefined && view.height_mm !== null) words.push(el("li", {}, "pocket or rod above centre ", el("b", {}, `${number(view.height_mm, 1)} mm`)));
+    if (view.height_mm !== undefined && view.height_mm !== null) words.push(el("li", {}, "pivot above centre ", el("b", {}, `${number(view.height_mm, 1)} mm`)));
     if (view.nose_angle_deg) words.push(el("li", {}, "table tilted for ", el("b", {}, `${number(view.nose_angle_deg, 1)}°`)));
     sizes.replaceChildren(...words);
   }

@@ -10,7 +10,7 @@ export class SectionSheet {
     this.slide = el("input", { type: "range", id: "behind-slide", min: 0, max: 30, step: 0.1, "aria-label": "Distance behind the nose, slider", oninput: () => { this.text.value = this.slide.value; this.turn(Number(this.slide.value)); } });
     this.read = el("output", { class: "read" });
     this.bad = el("span", { class: "bad-words", id: "behind-bad" });
-    place.replaceChildren(this.drawn, el("div", { class: "under" }, el("label", {}, "behind the nose", this.slide, this.text, "mm"), this.read, this.bad));
+    place.replaceChildren(this.drawn, el("div", { class: "under" }, el("label", {}, "back from nose", this.slide, this.text, "mm"), this.read, this.bad));
     this.watch = new ResizeObserver(() => this.draw());
     this.watch.observe(this.drawn);
     this.got = {};
@@ -34,7 +34,13 @@ export class SectionSheet {
   }
 
   async fetch() {
-    const behind = this.behind;
+    if (this.fetching) { this.again = true; return; }
+    this.fetching = true;
+    do { this.again = false; await this.both(this.behind); } while (this.again);
+    this.fetching = false;
+  }
+
+  async both(behind) {
     for (const which of ["a", "b"]) {
       const key = this.tools[which].key + "@" + behind;
       if (this.got[which]?.key === key) continue;
