@@ -293,4 +293,4 @@ def test_ctrl_c_ends_running_jobs_too():
     connection.close()
     assert code == 0
     assert "Traceback" not in err
-    assert time.time() - began < 8
+    assert time.time() - began < 15

@@ -35,7 +35,7 @@ def started(*words, wait=True):
 def ended(process):
     process.send_signal(signal.SIGINT)
     try:
-        out, err = process.communicate(timeout=20)
+        out, err = process.communicate(timeout=40)
     finally:
         process.kill()
     return process.returncode, out, err

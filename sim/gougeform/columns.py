@@ -22,9 +22,9 @@ LEAST_GAP = 2e-3
 
 _LEAST_STEP = 2e-4  # mm between columns where the surface needs them closer, at a narrow floor or a ridge's end
 
-EDGE_STEPS = 400
-ROUND_STEPS = 440
-"""Chords around a whole round bar: a polygon of n sides lacks (2 pi / n)² / 6 of the circle's area, here 3.4e-5."""
+EDGE_STEPS = 500
+ROUND_STEPS = 560
+"""Chords around a whole round bar: a polygon of n sides lacks (2 pi / n)² / 6 of the circle's area, here 2.1e-5."""
 
 _FINE = 300  # rays on each side from which the steps are laid out
 _CROWDED = 0.3  # of a step: a ray this close to one through a corner is left out

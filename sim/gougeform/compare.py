@@ -126,10 +126,22 @@ def compare(
 
 
 def differences(tools: Sequence[Compared]) -> list[str]:
-    """What sets each other tool apart from the first, in sentences with sizes."""
+    """What sets each other tool apart from the first, in sentences with sizes; then what cannot be told apart."""
     first, out = tools[0], []
     for other in tools[1:]:
-        out += [text for key in _SAID if (text := _difference(first, other, key))]
+        same = []
+        for key in _SAID:
+            a, b = first.numbers[key], other.numbers[key]
+            error = first.errors()[key] + other.errors()[key]
+            if a is not None and b is not None and abs(b - a) <= error:
+                same.append(f"{ROWS[key][0]} ({error:.2g} {ROWS[key][1]})")
+            elif text := _difference(first, other, key):
+                out.append(text)
+        if same:
+            out.append(
+                f"{_opened(other.name)} and {first.name} differ by less than this program can tell, the size in"
+                f" brackets, in: {', '.join(same)}."
+            )
     return out
 
 
@@ -154,12 +166,14 @@ def _difference(first: Compared, other: Compared, key: str) -> str:
             return ""
         which = other.name if b is None else first.name
         return f"{ROWS[key][0]}: there is none for {which}, so the two cannot be compared in it."
-    error = first.errors()[key] + other.errors()[key]
     gap = b - a
-    if abs(gap) <= error:
-        return f"{ROWS[key][0]}: {other.name} and {first.name} differ by less than can be told ({error:.2g} {ROWS[key][1]})."
     said = text.format(a=first.name, b=other.name, d=abs(gap), p=100 * abs(gap) / a, w=more if gap > 0 else less)
-    return said[:1].upper() + said[1:] + "."
+    return _opened(said) + "."
+
+
+def _opened(text: str) -> str:
+    """A sentence's beginning: a capital where it starts with one of our own words, a name as it is."""
+    return text[:1].upper() + text[1:] if text.startswith(("the ", "land ", "one ")) else text
 
 
 def section_behind(gouge: Gouge, behind: float) -> Floats:

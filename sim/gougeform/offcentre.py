@@ -3,9 +3,10 @@
 Model. A cylinder of radius r turns about an axis offset by e from its own. Where the tool is, the wood's surface comes
 and goes by 2e in a turn, and its tangent swings to both sides by asin(e / r): by the sine rule in the triangle of both
 axes and the contact. Hands follow the coming and going, but hold the tool's direction. Set to the mean tangent, a
-straight bevel of length c is then tilted into the wood by up to that angle, and where the heel would dig in it lifts
-the edge. With the heel on the cylinder, the edge stands c sin psi - (r - sqrt(r² - c² cos² psi)) off it. A land in place
-of the whole bevel makes c short. Lengths mm, angles rad here.
+straight bevel is then tilted into the wood by up to that angle psi, and what would dig in lifts the edge. With the
+bevel's place at x from the edge on the cylinder, the edge stands x sin psi - (r - sqrt(r² - x² cos² psi)) off it. That
+grows until the bevel lies tangent at x = r tan psi, where it is r (1 / cos psi - 1); so a land shorter than that helps,
+and a bevel longer than that is no worse. Lengths mm, angles rad here.
 """
 
 from __future__ import annotations
@@ -60,21 +61,16 @@ class OffCentre:
     def lift(self, bevel: Floats) -> Floats:
         """(n,) mm: how far a bevel or land of length (n,) mm lifts the edge off the wood at the worst of a turn.
 
-        Raises InputError for a bevel longer than the cylinder is wide.
+        Raises InputError for a length below 0.
         """
         c = np.atleast_1d(np.asarray(bevel, float))
-        if not np.isfinite(c).all() or (c < 0).any() or (c * np.cos(self.swing) > self.radius).any():
-            raise InputError(
-                "bevel_mm",
-                f"given {float(np.max(c)):g}, allowed is from 0 to {self.radius / np.cos(self.swing):.4g} mm on this"
-                " cylinder",
-                "a shorter bevel or land, or thicker work",
-            )
+        if not np.isfinite(c).all() or (c < 0).any():
+            raise InputError("bevel_mm", f"given {float(np.min(c)):g}, allowed is 0 mm or more", "change the length")
         psi = self.swing
-        off = c * np.sin(psi) - (self.radius - np.sqrt(self.radius**2 - (c * np.cos(psi)) ** 2))
-        return np.maximum(off, 0.0)
+        x = np.minimum(c, self.tangent_at)
+        return np.maximum(x * np.sin(psi) - (self.radius - np.sqrt(self.radius**2 - (x * np.cos(psi)) ** 2)), 0.0)
 
-    def clearance_needed(self, bevel: Floats) -> Floats:
-        """(n,) rad: the clearance angle at the mean tangent that keeps the heel from lifting the edge all round."""
-        c = np.asarray(bevel, float)
-        return np.maximum(self.swing - np.arcsin(np.minimum(c / (2 * self.radius), 1.0)), 0.0)
+    @property
+    def tangent_at(self) -> float:
+        """mm: a bevel of this length or longer lies tangent to the wood at the worst of a turn."""
+        return float(self.radius * np.tan(self.swing))

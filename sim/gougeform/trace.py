@@ -192,7 +192,7 @@ class RollSolver:
         k = np.clip(np.floor(t).astype(np.intp), 1, last - 2)
         t = t - k
         a, b, c, d = roll[k - 1], roll[k], roll[k + 1], roll[k + 2]
-        bent = (t + 1) * (t - 1) * (a * (2 - t) + 3 * b * (t - 2)) - t * (t + 1) * (3 * c * (t - 2) + d * (1 - t))
+        bent = (t - 1) * (t * (2 - t) * a + 3 * (t + 1) * (t - 2) * b) - t * (t + 1) * (3 * (t - 2) * c + (1 - t) * d)
         return bent / 6
 
 

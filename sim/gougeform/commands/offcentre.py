@@ -1,7 +1,7 @@
 """A cylinder turned off its own centre: how far the wood's tangent swings in a turn, and what a short land is worth.
 
 Model: the tool is held in one direction, set to the mean tangent, and its straight bevel lies on the cylinder. Where
-the tangent swings so that the heel digs in, the heel lifts the edge off the wood. A short land lifts it less.
+the tangent swings so that the bevel digs in, it lifts the edge off the wood. A short land lifts it less.
 """
 
 from __future__ import annotations
@@ -38,16 +38,17 @@ def run(given: argparse.Namespace) -> int:
         rows += _of_recipe(given.recipe)
     rows.sort(key=lambda row: row[1])
     size = np.array([length for _, length in rows])
-    lift, need = work.lift(size), np.degrees(work.clearance_needed(size))
+    lift = work.lift(size)
     out = {
         "radius_mm": work.radius,
         "offset_mm": work.offset,
         "tangent_swing_deg": math.degrees(work.swing),
         "swing_in_a_turn_deg": 2 * math.degrees(work.swing),
         "travel_mm": work.travel,
+        "worst_bevel_mm": work.tangent_at,
         "bevels": [
-            {"bevel_mm": length, "what": what or None, "lift_mm": float(a), "clearance_needed_deg": float(b)}
-            for (what, length), a, b in zip(rows, lift, need, strict=True)
+            {"bevel_mm": length, "what": what or None, "lift_mm": float(a)}
+            for (what, length), a in zip(rows, lift, strict=True)
         ],
     }
     if given.json:
@@ -63,14 +64,14 @@ def run(given: argparse.Namespace) -> int:
     ]
     console.print(table("In one turn", ("", ""), facts))
     shown = [
-        (f"{length:.2f} mm" + (f"  {what}" if what else ""), f"{a:.3f} mm", f"{b:.2f}°")
-        for (what, length), a, b in zip(rows, lift, need, strict=True)
+        (f"{length:.2f} mm" + (f"  {what}" if what else ""), f"{a:.3f} mm")
+        for (what, length), a in zip(rows, lift, strict=True)
     ]
     below = (
-        "A model: a straight bevel held in one direction, set to the mean tangent. Lift: how far its heel then lifts the"
-        " edge off the wood at the worst of a turn. Clearance angle: what to open it by so that it never does."
+        "A model: a straight bevel held in one direction, set to the mean tangent. Lift: how far it lifts the edge off"
+        f" the wood at the worst of a turn; from {work.tangent_at:.1f} mm on a longer bevel is no worse."
     )
-    console.print(table("Against the length of bevel or land", ("bevel", "lift", "clearance angle"), shown, below))
+    console.print(table("Against the length of bevel or land", ("bevel", "lift"), shown, below))
     return 0
 
 

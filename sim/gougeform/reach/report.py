@@ -167,10 +167,11 @@ def print_reach(
     console.print(f"in: {reach.meridian.title or 'the workpiece'}", markup=False)
     console.print()
     console.print(table("On the whole", ("", ""), _summary_rows(reach, cove, deflection_mm)))
-    head = ("x", "radius", "clearance\nangle", "cut", "edge\nplace", "incl.", "swing", "stopped\nby", "over-\nhang", "gap")
+    head = ("x", "radius", "angle", "cut", "place", "incl.", "swing", "stop", "hang", "gap")
     below = (
-        "mm and degrees. Clearance angle: the smallest that is clear. Edge place: from the nose, + to the tool's right."
-        " Stopped by: what stops a smaller angle. Gap: smallest behind the heel."
+        "mm and degrees. Angle: the smallest clear clearance angle (!: over the limit, not reached). Place: which place of"
+        " the edge cuts, from the nose, + to the tool's right. Incl.: inclination. Swing: handle along the lathe, + to"
+        " the right. Stop: what stops a smaller angle. Hang: overhang over the rest. Gap: smallest behind the heel."
     )
     console.print(table("Place by place, the better direction of cut", head, _place_table(reach), below))
     if overhangs:
@@ -198,20 +199,20 @@ def _summary_rows(reach: Reach, cove: Cove | None, deflection_mm: float) -> list
     deepest = reach.deepest
     where = NOTHING
     if deepest is not None:
-        side = "behind the mouth" if deepest["inside"] else "below the largest radius"
-        where = f"{deepest['depth_mm']:.1f} mm {side}, at x {deepest['x_mm']:.1f}, radius {deepest['rho_mm']:.1f}"
+        side = "behind the mouth" if deepest["inside"] else "down"
+        where = f"{deepest['depth_mm']:.1f} mm {side}: x {deepest['x_mm']:.1f}, radius {deepest['rho_mm']:.1f}"
     over = reach.beam.largest_overhang(deflection_mm, reach.terms.force_n)
     rows = [
-        ("a place is reached up to a clearance angle of", f"{reach.terms.limit_deg:g}°"),
+        ("reached: a clearance angle of up to", f"{reach.terms.limit_deg:g}°"),
         ("profile reached", f"{reach.length_mm:.1f} of {reach.whole_mm:.1f} mm"),
         ("deepest place reached", where),
     ]
     if cove is not None:
         text = f"none up to {cove.largest:g} mm" if cove.radius is None else f"{cove.radius:.2f} mm radius"
-        rows.append((f"tightest cove ({2 * cove.half_angle_deg:g}° wide, in {2 * cove.cylinder_mm:g} mm work)", text))
+        rows.append((f"tightest cove ({2 * cove.half_angle_deg:g}° in {2 * cove.cylinder_mm:g} mm)", text))
     rows += [
         ("rest from the lathe's axis", f"{reach.rest.radius:.1f} mm"),
-        (f"largest overhang for {deflection_mm:g} mm at {reach.terms.force_n:g} N", f"{over:.0f} mm"),
+        (f"overhang for {deflection_mm:g} mm at {reach.terms.force_n:g} N", f"{over:.0f} mm"),
     ]
     return rows
 
@@ -226,7 +227,7 @@ def _place_table(reach: Reach) -> list[tuple[str, ...]]:
             (
                 f"{reach.places.point[i, 0]:.1f}",
                 f"{reach.places.point[i, 1]:.1f}",
-                (f"{reach.alpha[i, f]:.1f}" if clear else f"over {reach.terms.fineness.most_deg:g}") + mark,
+                (f"{reach.alpha[i, f]:.1f}" if clear else f"> {reach.terms.fineness.most_deg:g}") + mark,
                 feed_words(reach, i, f).removeprefix("to the ").removeprefix("toward the "),
                 _number(reach.edge_place[i, f], 1),
                 _number(reach.lam[i, f], 0),
