@@ -1,6 +1,8 @@
 """The bench without a server or a page: what lies on it, how it changes, how it is written down."""
 
+import asyncio
 import json
+import threading
 import tomllib
 from dataclasses import replace
 
@@ -26,7 +28,7 @@ from gougeform.workbench.state import (
     swapped,
     turned,
 )
-from gougeform.workbench.workroom import Workroom, table_key
+from gougeform.workbench.workroom import Superseded, Workroom, table_key
 
 A, B = "finial-round-10-fingernail-foot", "baluster-square-10-relief-foot"
 room = Workroom(1)
@@ -428,6 +430,28 @@ def test_the_room_keeps_a_few_tools_only():
         own.measured(changed(recipe, {"jig.projection_mm": 65 + i / 100}))
     assert len(own._kept) == 24
     assert own.measured(recipe) is not first
+
+
+def test_an_older_request_that_has_not_begun_is_never_worked_on():
+    own, worked, gate = Workroom(1), [], threading.Event()
+
+    def work(i):
+        gate.wait(5)
+        worked.append(i)
+        return i
+
+    async def all_of_them():
+        tasks = [asyncio.create_task(own.newest("page", "turn", lambda i=i: work(i))) for i in range(5)]
+        tasks.append(asyncio.create_task(own.newest("another page", "turn", lambda: work(5))))
+        tasks.append(asyncio.create_task(own.newest("page", "head", lambda: work(6))))
+        await asyncio.sleep(0.05)
+        gate.set()
+        return await asyncio.gather(*tasks, return_exceptions=True)
+
+    answers_ = asyncio.run(all_of_them())
+    assert worked == [0, 4, 5, 6], "the first had begun; of the others of its lane only the newest counts"
+    assert [one if isinstance(one, int) else type(one) for one in answers_] == [*[Superseded] * 4, 4, 5, 6]
+    own.close()
 
 
 def test_a_saved_recipe_is_the_recipe(bench):

@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 STATIONS = 401
 _HEEL_STEP = 0.15  # mm between heel samples at most; joined by cubics, so bevel lengths are good to 1e-6 mm
 _MIDDLE = 33  # rays down the middle plane
+_HOLLOW_AT = (0.25, 0.5, 0.75)  # where along the chord the hollow is exact
 
 
 @dataclass(frozen=True, eq=False)
@@ -282,38 +283,40 @@ def _lands(
 def _hollows(gouge: Gouge, point: Floats, normal: Floats, end: Floats, end_normal: Floats) -> Floats:
     """Largest distance (n,) of the bevel from its chord in each station's plane, negative where it bulges out.
 
-    NaN where nothing is ground out from the chord's middle: the heel lies across the flute, no bevel joins the two.
-    Exact in the middle of the chord; from there a cubic to each end with the slopes of the surfaces' normals.
+    NaN where nothing is ground out from the chord: the heel lies across the flute, no bevel joins the two. Exact at
+    three places of the chord; between them and to the ends cubics with the slopes of the surfaces' normals.
     """
     length, along, out = _chord_frame(point, normal, end)
-    live = np.flatnonzero(length > 1e-6)
     hollow = np.where(np.isnan(length), np.nan, 0.0)
-    half, a, o = length[live] / 2, along[:, live], out[:, live]
-    deep = 0.2 * half
-    origin = point[:, live] + half * a - deep * o
-    cut = gouge.ground.cut(origin, o, from_origin=True)
+    live = np.flatnonzero(length > 1e-6)
     hollow[live] = np.nan
-    met = np.flatnonzero(np.isfinite(cut.z))
-    live, half, a, o, deep, cut = live[met], half[met], a[:, met], o[:, met], deep[met], _part(cut, met)
-    zero = np.zeros(len(live))
-    w = cut.z - deep
-
-    def slope(n: Floats) -> Floats:
-        return -(n * a).sum(0) / (n * o).sum(0) * half
-
-    s_mid = slope(cut.normal)
-    t = np.linspace(0.0, 1.0, 33)[:, None]
-    first = hermite(zero, w, slope(normal[:, live]), s_mid, t)
-    second = hermite(w, zero, s_mid, slope(end_normal[:, live]), t)
-    both = np.concatenate([first, second[1:]])
-    k = np.abs(both).argmax(0)
-    inner = np.clip(k, 1, len(both) - 2)
+    deep = 0.1 * length[live]
+    a, o = along[:, live], out[:, live]
+    bases = [point[:, live] + share * length[live] * a - deep * o for share in _HOLLOW_AT]
+    cut = gouge.ground.cut(np.concatenate(bases, axis=1), np.tile(o, len(bases)), from_origin=True)
+    z, inner_normal = cut.z.reshape(len(bases), -1), cut.normal.reshape(3, len(bases), -1)
+    met = np.flatnonzero(np.isfinite(z).all(0))
+    if not len(met):
+        return hollow
+    live, a, o = live[met], a[:, met], o[:, met]
+    depths = [np.zeros(len(live)), *(z[:, met] - deep[met]), np.zeros(len(live))]
+    normals = [normal[:, live], *inner_normal[:, :, met].swapaxes(0, 1), end_normal[:, live]]
+    piece = length[live] / (len(bases) + 1)
+    slopes = [-(n * a).sum(0) / (n * o).sum(0) * piece for n in normals]
+    t = np.linspace(0.0, 1.0, 17)[:, None]
+    parts = [
+        hermite(depths[i], depths[i + 1], slopes[i], slopes[i + 1], t[: -1 if i < len(bases) else None])
+        for i in range(len(bases) + 1)
+    ]
+    every = np.concatenate(parts)
+    k = np.abs(every).argmax(0)
+    inner = np.clip(k, 1, len(every) - 2)
     i = np.arange(len(live))
-    before, here, after = both[inner - 1, i], both[inner, i], both[inner + 1, i]
+    before, here, after = every[inner - 1, i], every[inner, i], every[inner + 1, i]
     # The top of the parabola through the largest sample and its neighbours.
     bend = before - 2 * here + after
     top = here - (after - before) ** 2 / np.where(bend == 0, np.inf, 8 * bend)
-    hollow[live] = -np.where(k == inner, top, both[k, i])
+    hollow[live] = -np.where(k == inner, top, every[k, i])
     return hollow
 
 

@@ -86,6 +86,11 @@ class Body:
         return cloud_of(self.corners, np.flatnonzero(self.part > FLUTE))
 
     @cached_property
+    def whole(self) -> Cloud:
+        """All patches."""
+        return cloud_of(self.corners, np.arange(len(self.part)))
+
+    @cached_property
     def far_balls(self) -> tuple[Floats, Floats]:
         """Balls round neighbouring patches of `far`: middle (g, 3) and radius (g,); they hold every point of it."""
         mine = self.far.patch

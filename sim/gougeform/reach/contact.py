@@ -181,6 +181,15 @@ class Contact:
                 out[rows, column] = self._gap(cloud, turn[rows], shift[rows])
         return out
 
+    def least(self, postures: Postures) -> Floats:
+        """(n,) mm: signed distance of the whole tool to the wood, below zero by the deepest point; to FINEST_MM."""
+        cloud = self.body.whole
+        out = np.empty(len(postures))
+        for begin in range(0, len(postures), _DENSE):
+            rows = np.arange(begin, min(begin + _DENSE, len(postures)))
+            out[rows] = self._gap(cloud, *placed(self.body, self.places, postures.take(rows)))
+        return out
+
     def _gap(self, cloud: Cloud, turn: Floats, shift: Floats) -> Floats:
         at = (turn.reshape(-1, 3) @ cloud.vertices.T).reshape(len(turn), 3, -1) + shift[:, :, None]
         x, rho = at[:, 0], np.hypot(at[:, 1], at[:, 2])

@@ -18,7 +18,7 @@ void main() {
     float a[4] = float[4](vAbove.x, vAbove.y, vAbove.z, vAbove.w);
     float low = 1e9, next = 1e9; int who = 0;
     for (int i = 0; i < 4; i++) { if (i >= grinds) break; if (a[i] < low) { next = low; low = a[i]; who = i; } else next = min(next, a[i]); }
-    base = tint[0];
+    base = tint[who];
     float gap = next - low;
     if (grinds > 1) crease = 1.0 - smoothstep(0.7, 1.7, gap / max(fwidth(gap), 1e-5));
   } else base = tint[int(vPart + 0.5) - 4];
