@@ -31,7 +31,7 @@ _ROD = {
     "hinge_drop_mm": 8.0,
     "hinge_cant_deg": 35.0,
     "shoe_mm": 40.0,
-    "rod_diameter_mm": 12.0,
+    "rod_diameter_mm": 4.0,
     "height_mm": -20.0,
     "nose_angle_deg": 35.0,
 }

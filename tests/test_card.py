@@ -165,7 +165,7 @@ def test_steps_in_the_order_a_person_sets_them(tool):
 
 @pytest.mark.parametrize("name", ["finial-round-10-plain-table", "baluster-square-10-relief-rod", "belt"])
 def test_other_set_ups_have_a_card_with_cautions(name):
-    recipe = changed(load("finial-round-10-fingernail-rod"), {"wheel": "belt-50"}) if name == "belt" else load(name)
+    recipe = changed(load("finial-round-10-fingernail-foot"), {"wheel": "belt-50"}) if name == "belt" else load(name)
     tool = measure(shape(recipe))
     page = draw_card(tool)
     words = " ".join(text.get_text() for text in page._axes.texts)

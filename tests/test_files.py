@@ -8,13 +8,13 @@ import zipfile
 
 import numpy as np
 import pytest
-import solids
-from solids import GRIND, RELIEF
 
+import solids
 from gougeform import files
 from gougeform.errors import InputError
 from gougeform.files import replaced, write_mesh
 from gougeform.solid import build_solid
+from solids import GRIND, RELIEF
 
 
 @pytest.fixture(scope="module")
@@ -115,7 +115,11 @@ def test_another_ending(solid, tmp_path):
 
 
 def test_an_error_inside_removes_the_part(tmp_path):
-    with pytest.raises(RuntimeError), replaced(tmp_path / "a.txt") as beside:
-        beside.write_text("half")
-        raise RuntimeError
+    def half():
+        with replaced(tmp_path / "a.txt") as beside:
+            beside.write_text("half")
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        half()
     assert list(tmp_path.iterdir()) == []

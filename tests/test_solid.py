@@ -6,15 +6,15 @@ import os
 
 import numpy as np
 import pytest
-import solids
-from solids import BAR, FLUTE, FOOT, GRIND, RELIEF, ROD, TABLE, WHEEL
 
+import solids
 from gougeform import gouge as ground_gouge
 from gougeform import recipe
 from gougeform.errors import InputError
 from gougeform.grind import Ground
 from gougeform.solid import build_solid
 from gougeform.volume import head_volume_mm3
+from solids import BAR, FLUTE, FOOT, GRIND, RELIEF, ROD, TABLE, WHEEL
 
 SQUARE = {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 0.0, "length_mm": 150.0}
 HEX = {
@@ -22,7 +22,12 @@ HEX = {
     "points_mm": [[3.1, 5.4], [-3.1, 5.4], [-6.2, 0.1], [-3.2, -5.3], [3.0, -5.4], [6.3, 0.0]],
     "length_mm": 120.0,
 }
-MEASURED = {"shape": "points", "points_mm": [[0, 0], [1, 0.1], [2, 0.55], [3, 1.4], [4, 3.3]], "web_mm": 6.0, "length_mm": 60.0}
+MEASURED = {
+    "shape": "points",
+    "points_mm": [[0, 0], [1, 0.1], [2, 0.55], [3, 1.4], [4, 3.3]],
+    "web_mm": 6.0,
+    "length_mm": 60.0,
+}
 
 CASES = {
     "round": {},
@@ -34,7 +39,7 @@ CASES = {
     "parabola, rod": {
         "flute": {"shape": "parabola", "floor_radius_mm": 2.5, "web_mm": 5.0, "length_mm": 60.0},
         "jig": ROD,
-        "grind": [{"path": "traced", "wing_length_mm": 8.0}],
+        "grind": [{"path": "traced", "wing_length_mm": 4.0}],
     },
     "ellipse, table, steady": {
         "flute": {"shape": "ellipse", "floor_radius_mm": 3.0, "half_width_mm": 3.6, "web_mm": 6.0, "length_mm": 60.0},
@@ -51,8 +56,9 @@ CASES = {
     "measured flute": {"flute": MEASURED},
     "deep, walls lean in": {
         "bar": BAR | {"diameter_mm": 12.7},
-        "flute": {"shape": "arc", "radius_mm": 3.5, "web_mm": 5.0, "length_mm": 60.0},
+        "flute": {"shape": "arc", "radius_mm": 4.2, "web_mm": 5.0, "length_mm": 60.0},
         "jig": FOOT | {"nose_angle_deg": 50.0},
+        "grind": [{"path": "traced", "wing_length_mm": 7.0}],
     },
 }  # fmt: skip
 
@@ -75,7 +81,7 @@ def test_nothing_crosses(case):
 
 
 def test_sections_are_simple(case):
-    """A general check with another kernel: where a section crossed itself, its filled area would not be its signed one."""
+    """A check with another kernel: where a section crossed itself, its filled area would not be its signed one."""
     import manifold3d
 
     _, solid = case
@@ -188,13 +194,13 @@ def test_finer_mesh_comes_closer():
     for tolerance in (0.05, 0.01, 0.002):
         solid = build_solid(gouge, tolerance)
         solids.assert_closed(solid)
-        assert solids.deviation(solid, gouge, np.random.default_rng(1)) <= tolerance
         assert solid.tolerance <= tolerance
-        off.append(abs(solids.head_volume(solid, 60.0, 2) - exact))
+        off.append(solids.deviation(solid, gouge, np.random.default_rng(1)))
+        assert off[-1] <= tolerance
+        assert solids.head_volume(solid, 60.0, 2) == pytest.approx(exact, rel=1e-4)
         count.append(len(solid.faces))
-    assert off[0] > off[1] > off[2]
+    assert off[0] > 2 * off[1] > 4 * off[2]
     assert count[0] < count[1] < count[2]
-    assert off[2] < 0.02  # what the chords of edge and outline leave
 
 
 def test_whole_volume_is_the_sum_of_its_parts():
@@ -223,7 +229,8 @@ def test_whole_volume_is_the_sum_of_its_parts():
     back = length * np.sin(angle)
     share = np.sqrt(25 - 9 * (back / length) ** 2) - 4
     run_out = sum(
-        wt * np.pi / 4 * length * np.cos(a) * (np.pi * 25 - void(w)) for wt, a, w in zip(weight, angle, share, strict=True)
+        wt * np.pi / 4 * length * np.cos(a) * (np.pi * 25 - void(w))
+        for wt, a, w in zip(weight, angle, share, strict=True)
     )
     shank = np.pi * 25 * (150 - depth - length)
     assert solid.volume == pytest.approx(head_volume_mm3(gouge, depth) + run_out + shank, rel=1e-4)
@@ -232,12 +239,13 @@ def test_whole_volume_is_the_sum_of_its_parts():
 @pytest.mark.parametrize(
     ("relief", "ends"),
     [
-        ({"nose_angle_deg": 25.0, "land_mm": 2.5}, {"edge"}),
+        ({"nose_angle_deg": 25.0, "land_mm": 0.3, "wing_length_mm": 14.0}, {"edge"}),
+        ({"nose_angle_deg": 32.0, "land_mm": 1.0}, {"heel"}),
         ({"nose_angle_deg": 25.0, "land_mm": 9.9}, {"heel"}),
     ],
 )
 def test_crease_ends_exactly_on_edge_or_heel(relief, ends):
-    gouge = solids.tool(bar=SQUARE | {"corner_radius_mm": 1.5}, jig=FOOT, grind=[GRIND, relief])
+    gouge = solids.tool(grind=[GRIND, relief])
     solid = build_solid(gouge)
     solids.assert_closed(solid)
     solids.assert_no_fold(solid)
@@ -257,7 +265,13 @@ WRONG = [
         {"bar": BAR | {"length_mm": 13.0}, "flute": FLUTE | {"length_mm": 12.0, "run_out_mm": 0.5}},
         0.01, "bar.length_mm", "the heel of this grind reaches 13.5 mm",
     ),
-    ({"wheel": WHEEL | {"width_mm": 6.0}}, 0.01, "grind", None),
+    (
+        {
+            "wheel": WHEEL | {"width_mm": 4.0, "corner_radius_mm": 0.0}, "jig": TABLE,
+            "grind": [{"path": "steady", "roll_max_deg": 3.0}],
+        },
+        0.01, "grind", "brings the wheel to the bar at x = -3.50, y = 3.57 mm",
+    ),
 ]  # fmt: skip
 
 
@@ -266,12 +280,25 @@ def test_says_what_is_wrong(change, tolerance, field, words):
     with pytest.raises(InputError) as caught:
         build_solid(solids.tool(**change), tolerance)
     assert caught.value.field.startswith(field)
-    assert words is None or words in caught.value.problem
+    assert words in caught.value.problem
     assert caught.value.hint
 
 
 def test_refuses_an_outline_that_hides_behind_itself():
-    points = [[5, 5], [-5, 5], [-5, -5], [-1, -5], [-1, 0.5], [-4, 0.5], [-4, 1], [4, 1], [4, 0.5], [1, 0.5], [1, -5], [5, -5]]
+    points = [
+        [5, 5],
+        [-5, 5],
+        [-5, -5],
+        [-1, -5],
+        [-1, 0.5],
+        [-4, 0.5],
+        [-4, 1],
+        [4, 1],
+        [4, 0.5],
+        [1, 0.5],
+        [1, -5],
+        [5, -5],
+    ]
     bar = {"outline": "points", "points_mm": points, "length_mm": 100.0}
     flute = {"shape": "arc", "radius_mm": 3.0, "web_mm": 1.0, "length_mm": 50.0}
     with pytest.raises(InputError, match="cannot be meshed"):
@@ -295,9 +322,9 @@ def test_random_recipes():
 
     GOUGEFORM_CASES sets how many meshes are wanted.
     """
-    wanted = int(os.environ.get("GOUGEFORM_CASES", "8"))
+    wanted = int(os.environ.get("GOUGEFORM_CASES", "6"))
     rng = np.random.default_rng(20)
-    made = refused = 0
+    made, refused = 0, []
     while made < wanted:
         table = solids.random_table(rng)
         try:
@@ -307,9 +334,7 @@ def test_random_recipes():
         try:
             solid = build_solid(gouge)
         except InputError as error:
-            assert error.field, table
-            assert error.hint, table
-            refused += 1
+            refused.append(error)
             continue
         made += 1
         solids.assert_closed(solid)
@@ -317,4 +342,5 @@ def test_random_recipes():
         solids.assert_lines_are_edges(solid)
         # Random points hit sharp corners that the mesher's own measure, at the middles of facets, smooths over.
         assert solids.deviation(solid, gouge, rng) <= 0.012, table
-    assert refused <= max(2, wanted // 5)
+    assert all(error.field and error.hint for error in refused)
+    assert len(refused) <= max(2, wanted // 8)

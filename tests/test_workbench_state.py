@@ -428,7 +428,7 @@ def test_the_room_keeps_a_few_tools_only():
     assert own.measured(recipe) is first
     for i in range(30):
         own.measured(changed(recipe, {"jig.projection_mm": 65 + i / 100}))
-    assert len(own._kept) == 24
+    assert len(own._kept) == 10
     assert own.measured(recipe) is not first
 
 

@@ -24,7 +24,7 @@ Flags = NDArray[np.bool_]
 
 _SNAP = 2e-3  # mm: a block of one grind shorter than this along a ray is left out
 _LOOKS = (9, 33, 129)  # places along a column where hand-overs are looked for; more where one was overlooked
-_ROW_SHARE = 0.35  # of the tolerance along a column: a hollow face's facets all lie ahead of it, which adds volume
+_ROW_SHARE = 0.22  # of the tolerance along a column: a hollow face's facets all lie ahead of it, which adds volume
 _JUMP = 0.04  # of a path's parameter: more between neighbouring vertices may mean a ridge between them
 _LEAST_RIDGE = 0.01  # rad: flatter ridges are left to the rows; a ridge stands out of the steel, so the slope falls
 _RIDGE_STEPS = 10

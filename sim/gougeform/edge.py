@@ -179,6 +179,9 @@ def _arc_lengths(point: Floats, tangent: Floats) -> Floats:
     c = np.linalg.norm(chord, axis=0)
     along = chord / c
     a, b = tangent[:, :-1] - along, tangent[:, 1:] - along
+    # Rolling can leave a kink at the nose, where the tangent is that of one side only: take the even bend's there.
+    nose = point.shape[1] // 2
+    b[:, nose - 1], a[:, nose] = -a[:, nose - 1], -b[:, nose]
     more = (2 * (a * a).sum(0) - (a * b).sum(0) + 2 * (b * b).sum(0)) / 30
     return np.concatenate([[0.0], np.cumsum(c * (1 + more))])
 

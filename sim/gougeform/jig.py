@@ -189,7 +189,8 @@ def rim_setting(pivot: Pivot, fields: FootFields | RodFields, wheel: Wheel, cont
         name, given = "nose_angle_deg", fields.nose_angle_deg
         rim = pivot.rim_distance(float(np.radians(given)), k, across)
     reach = pivot.length
-    if not (rim > 0):
+    thick = 0.0 if fields.kind == "foot" else fields.rod_diameter_mm / 2
+    if not (rim > thick):
         raise InputError(
             f"jig.{name}",
             f"given {given:g}: the {'pocket' if fields.kind == 'foot' else 'rod'} would lie inside the wheel",

@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 
 _ROLL_GRID = np.radians(np.arange(-150.0, 150.1, 2.5))
 _NEWTON_DONE = 1e-13
-_LAST_STEP = 3e-8  # rad
+_LAST_STEP = 1e-11  # rad: poses are to be good to 1e-10, and near the end of what a jig can do roots are nearly double
 _XZ = np.array([[1.0], [0.0], [1.0]])
 
 Twist = tuple[Floats, Floats]

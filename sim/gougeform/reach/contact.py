@@ -76,14 +76,15 @@ class Contact:
         return out
 
     def _scout(self, local: Floats, postures: Postures, limit: Floats) -> Floats:
-        radius = np.maximum(np.hypot(local[:, 1], local[:, 2]), 1e-6)
+        radius = np.maximum(np.hypot(local[:, 1], local[:, 2]), 1e-6).astype(np.float32)
+        local = local.astype(np.float32)
         alpha, out = postures.alpha.copy(), np.full(len(postures), np.inf)
         live = np.arange(len(postures))
         for _ in range(60):
             now = postures.take(live).at(alpha[live])
             turn = turned_about_edge(self.places, now)
-            at = (turn.reshape(-1, 3) @ local.T).reshape(len(live), 3, -1)
-            w = self.places.point[now.place]
+            at = (turn.astype(np.float32).reshape(-1, 3) @ local.T).reshape(len(live), 3, -1)
+            w = self.places.point[now.place].astype(np.float32)
             x = at[:, 0] + w[:, :1]
             y = at[:, 1] + w[:, 1:]
             rho = np.sqrt(y * y + at[:, 2] ** 2)
@@ -183,11 +184,28 @@ class Contact:
 
     def least(self, postures: Postures) -> Floats:
         """(n,) mm: signed distance of the whole tool to the wood, below zero by the deepest point; to FINEST_MM."""
-        cloud = self.body.whole
         out = np.empty(len(postures))
+        turn, shift = placed(self.body, self.places, postures)
         for begin in range(0, len(postures), _DENSE):
             rows = np.arange(begin, min(begin + _DENSE, len(postures)))
-            out[rows] = self._gap(cloud, *placed(self.body, self.places, postures.take(rows)))
+            out[rows] = self._gap(self.body.near, turn[rows], shift[rows])
+        if len(self.body.far.patch):
+            # What follows the head counts only where it can be nearer than that.
+            rest = np.flatnonzero(self._far_gap(turn, shift) < out)
+            for begin in range(0, len(rest), _DENSE):
+                rows = rest[begin : begin + _DENSE]
+                out[rows] = np.minimum(out[rows], self._gap(self.body.far, turn[rows], shift[rows]))
+        return out
+
+    def clear(self, postures: Postures) -> NDArray[np.bool_]:
+        """(n,) whether postures are clear at their own angles: few points first, then many, then every patch."""
+        left = np.arange(len(postures))
+        for many in (False, True):
+            bound = self.scouted(postures.take(left), postures.alpha[left] + 1e-9, many)
+            left = left[bound <= postures.alpha[left] + 1e-9]
+        out = np.zeros(len(postures), bool)
+        if len(left):
+            out[left] = self._worst(postures.take(left))[0] == 0
         return out
 
     def _gap(self, cloud: Cloud, turn: Floats, shift: Floats) -> Floats:
@@ -285,10 +303,14 @@ class Contact:
         """(n,) whether shank, ferrule or handle may touch at all."""
         if not len(self.body.far.patch):
             return np.zeros(len(turn), bool)
+        return self._far_gap(turn, shift) < -self.tolerance
+
+    def _far_gap(self, turn: Floats, shift: Floats) -> Floats:
+        """(n,) mm: lower bound of the gap between the wood and shank, ferrule and handle."""
         middle, radius = self.body.far_balls
         at = (turn.reshape(-1, 3) @ middle.T).reshape(len(turn), 3, -1) + shift[:, :, None]
         d = self.wood.at_least(at[:, 0], np.hypot(at[:, 1], at[:, 2]))
-        return np.asarray((d - radius < -self.tolerance).any(1))
+        return np.asarray((d - radius).min(1))
 
     def _look_at(
         self,
@@ -303,21 +325,25 @@ class Contact:
     ) -> None:
         """All vertices of a cloud for a few tools: a step where one is too deep, else the patches that may be."""
         step, point, part = worst
-        v = cloud.vertices
-        at = (turn[rows].reshape(-1, 3) @ v.T).reshape(len(rows), 3, -1) + shift[rows][:, :, None]
+        v, single = cloud.vertices, cloud.vertices.astype(np.float32)
+        at = (turn[rows].astype(np.float32).reshape(-1, 3) @ single.T).reshape(len(rows), 3, -1)
+        at += shift[rows].astype(np.float32)[:, :, None]
         x, rho = at[:, 0], np.sqrt(at[:, 1] ** 2 + at[:, 2] ** 2)
         low = self.wood.at_least(x, rho)
         k = postures.station[rows]
         e, origin = self.body.edge[:, k].T, self.body.point[:, k].T
-        along = e @ v.T - (e * origin).sum(1)[:, None]
-        r2 = (v * v).sum(1) - 2 * origin @ v.T + (origin * origin).sum(1)[:, None] - along**2
-        need = (-self.tolerance - low) / np.sqrt(np.maximum(r2, 1e-12))
+        # Square of the distance from the edge tangent; it only serves to choose a vertex.
+        r2 = (v * v).sum(1).astype(np.float32) - (2 * origin).astype(np.float32) @ single.T
+        along = e.astype(np.float32) @ single.T - (e * origin).sum(1)[:, None].astype(np.float32)
+        r2 += (origin * origin).sum(1)[:, None].astype(np.float32) - along**2
+        need = (np.float32(-self.tolerance) - low) / np.sqrt(np.maximum(r2, np.float32(1e-6)))
         best = need.argmax(1)
         here = np.arange(len(rows))
-        d = self.wood.distance(x[here, best], rho[here, best])
+        worst_at = np.einsum("nij,nj->ni", turn[rows], v[best]) + shift[rows]
+        d = self.wood.of_points(worst_at)
         deep = d < -self.tolerance - _DONE
-        j, r, b = here[deep], rows[deep], best[deep]
-        step[r] = (-d[deep] - self.tolerance) / np.sqrt(np.maximum(r2[j, b], 1e-12))
+        r, b = rows[deep], best[deep]
+        step[r] = (-d[deep] - self.tolerance) / self._radius(postures.take(r), v[b][:, None])[:, 0]
         point[r] = v[b]
         part[r] = self._part_at(cloud, b)
         j = here[~deep]

@@ -214,7 +214,7 @@ class Search:
     def _last_good(self, a: float, b: float, *, inside_first: bool) -> float:
         """The last place between a and b that still has an edge."""
         good, bad = (a, b) if inside_first else (b, a)
-        for _ in range(30):
+        for _ in range(20):
             middle = (good + bad) / 2
             if self.misses(np.array([middle])) is None:
                 bad = middle
@@ -247,7 +247,7 @@ class Search:
         runs, ends = [], []
         for i in chosen[: 4 if not under else 3]:
             start = np.clip(starts[i], 1e-9, 1 - 1e-9)
-            run = least_squares(every, start, bounds=(0.0, 1.0), xtol=1e-15, ftol=1e-15, gtol=1e-15, max_nfev=60)
+            run = least_squares(every, start, bounds=(0.0, 1.0), xtol=1e-9, ftol=1e-11, gtol=1e-12, max_nfev=40)
             runs.append(run.x)
             ends.append(float(np.abs(run.fun).max()))
         sharp = [self._sharpen(x) if miss < 1e-3 else x for x, miss in zip(runs, ends, strict=True)]

@@ -159,7 +159,7 @@ class Tracer:
             if roll is not None and np.abs(np.diff(roll[:many], 2)).max() < _SAME_THREAD / 4:
                 self.known_s, self.known_roll = knots, roll[:many]
                 return solver.at_roll(point, roll)[:2]
-        path = traced_path(outline, jig, bench.solid, bench.contact, 4 * _KNOTS - 3)
+        path = traced_path(outline, jig, bench.solid, bench.contact, 2 * _KNOTS - 1)
         assert isinstance(path.solver, RollSolver)
         self.known_s, self.known_roll = path.solver.known_s, path.solver.known_roll
         return path.contact(s)

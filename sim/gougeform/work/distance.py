@@ -181,7 +181,10 @@ class Wood:
         off = np.zeros_like(d)
         off[1:-1] += np.abs(d[2:] + d[:-2] - 2 * d[1:-1])
         off[:, 1:-1] += np.abs(d[:, 2:] + d[:, :-2] - 2 * d[:, 1:-1])
-        off = 0.3 * maximum_filter(off, size=5) + 2e-5
+        # The last terms are for coordinates given in single precision.
+        low, step, _ = self._grid
+        size = float(np.abs(low).max() + step * max(d.shape))
+        off = 0.3 * maximum_filter(off, size=5) + 2e-5 + 4e-7 * size
         return (d - off).astype(np.float32).ravel(), (d + off).astype(np.float32).ravel()
 
     def at_least(self, x: Floats, rho: Floats) -> Floats:
@@ -201,13 +204,18 @@ class Wood:
 
     def _between(self, flat: NDArray[np.float32], x: Floats, rho: Floats) -> Floats:
         low, step, values = self._grid
-        i, j = (x - low[0]) / step, rho / step
         rows, columns = values.shape
-        i0 = np.clip(i.astype(np.intp), 0, rows - 2)
-        j0 = np.clip(j.astype(np.intp), 0, columns - 2)
-        a, b = np.clip(i - i0, 0, 1), np.clip(j - j0, 0, 1)
-        k = i0 * columns + j0
-        left = flat[k] + b * (flat[k + 1] - flat[k])
-        right = flat[k + columns] + b * (flat[k + columns + 1] - flat[k + columns])
-        out: Floats = left + a * (right - left)
-        return out
+        single = np.float32
+        i = np.asarray(x, single)
+        i = np.minimum(np.maximum((i - single(low[0])) * single(1 / step), single(0)), single(rows - 1.001))
+        j = np.minimum(np.asarray(rho, single) * single(1 / step), single(columns - 1.001))
+        i0, j0 = i.astype(np.int32), j.astype(np.int32)
+        i -= i0
+        j -= j0
+        k = i0 * np.int32(columns) + j0
+        here, right = flat[k], flat[k + np.int32(columns)]
+        here += j * (flat[k + np.int32(1)] - here)
+        right += j * (flat[k + np.int32(columns + 1)] - right)
+        right -= here
+        here += i * right
+        return here  # type: ignore[return-value]

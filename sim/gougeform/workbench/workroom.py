@@ -22,7 +22,7 @@ from gougeform.references import Table
 
 Answer = TypeVar("Answer")
 
-_KEPT = 24
+_KEPT = 10
 _LANES = 400
 
 
