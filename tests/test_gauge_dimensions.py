@@ -46,7 +46,7 @@ def corners(shape):
 
 
 def circle_through(points):
-    """Centre and radius of the circle nearest to points (n, 2), by the linear least squares of x² + y² + ax + by + c."""
+    """Centre and radius of the circle nearest to points (n, 2): linear least squares of x² + y² + ax + by + c."""
     middle = points.mean(0)
     p = points - middle
     a, b, c = np.linalg.lstsq(np.column_stack([p, np.ones(len(p))]), -(p**2).sum(1), rcond=None)[0]

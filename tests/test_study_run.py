@@ -194,14 +194,18 @@ def test_a_killed_run_goes_on_where_it_was(study, tmp_path, whole):
     children = [int(pid) for pid in Path(f"/proc/{running.pid}/task/{running.pid}/children").read_text().split()]
     assert len(children) >= 2
     os.kill(running.pid, signal.SIGKILL)
-    running.communicate()
+    running.wait(10)
     before = numbers(folder)
     assert 12 <= len(before) < ROWS
     for _ in range(200):  # the workers notice and end too
-        if not any(Path(f"/proc/{pid}").exists() for pid in children):
+        left = [pid for pid in children if Path(f"/proc/{pid}").exists()]
+        if not left:
             break
         time.sleep(0.05)
-    assert not any(Path(f"/proc/{pid}").exists() for pid in children)
+    for pid in left:
+        os.kill(pid, signal.SIGKILL)
+    assert not left, "processes that nobody waits for any more went on"
+    running.communicate(timeout=10)
     with open(folder / NAME, "ab") as stream:
         stream.write(b'[119, "ok", "", [1.0, 2')  # a line that the kill has cut short
     outcome = run(read(study), folder, workers=1)
@@ -259,6 +263,11 @@ def test_a_journal_is_one_study_and_one_run(tmp_path):
         Journal(tmp_path, "b")
     with Journal(tmp_path, "b", restart=True) as journal:
         assert list(journal.rows()) == []
+    (tmp_path / NAME).write_bytes(b'{"stu')  # killed in its very first line
+    with Journal(tmp_path, "c") as journal:
+        journal.add(rows)
+    with Journal(tmp_path, "c") as journal:
+        assert repr(list(journal.rows())) == repr(rows)
     (tmp_path / "file").write_text("")
     with pytest.raises(InputError, match="cannot be written"):
         Journal(tmp_path / "file", "a")

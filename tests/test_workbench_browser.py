@@ -129,7 +129,7 @@ class Watched:
         )
 
     def table(self, which):
-        return self.page.evaluate("(w) => JSON.parse(localStorage.getItem('gougeform-bench'))[w]", which)
+        return self.page.evaluate("(w) => JSON.parse(sessionStorage.getItem('gougeform-bench'))[w]", which)
 
     def slide(self, field, value):
         """Move a slider the way a hand does: input events on the range."""
@@ -274,12 +274,12 @@ def test_reload_and_address_restore_the_bench(bench, served, browser):
     bench.page.fill("#behind", "7.25")
     bench.page.press("#behind", "Enter")
     bench.settled(
-        "location.hash.length > 100 && JSON.parse(localStorage.getItem('gougeform-bench')).view.section_mm === 7.25"
+        "location.hash.length > 100 && JSON.parse(sessionStorage.getItem('gougeform-bench')).view.section_mm === 7.25"
     )
-    kept, nose = bench.page.evaluate("localStorage.getItem('gougeform-bench')"), bench.number("wing_angle_deg.75")
+    kept, nose = bench.page.evaluate("sessionStorage.getItem('gougeform-bench')"), bench.number("wing_angle_deg.75")
     bench.page.reload()
     bench.page.wait_for_selector(READY)
-    assert json.loads(bench.page.evaluate("localStorage.getItem('gougeform-bench')")) == json.loads(kept)
+    assert json.loads(bench.page.evaluate("sessionStorage.getItem('gougeform-bench')")) == json.loads(kept)
     assert bench.number("wing_angle_deg.75") == nose
     assert bench.page.get_attribute("#tab-section", "aria-selected") == "true"
     other = Watched(browser, served[0])
@@ -324,7 +324,7 @@ def test_every_file_can_be_had_and_read(bench, tmp_path):
     import trimesh
 
     bench.slide("b-jig.projection_mm", 66)
-    bench.settled("JSON.parse(localStorage.getItem('gougeform-bench')).b.wanted.jig.projection_mm === 66")
+    bench.settled("JSON.parse(sessionStorage.getItem('gougeform-bench')).b.wanted.jig.projection_mm === 66")
     bench.page.click("#tab-keep")
     got = {}
     for button in ("recipe-b", "csv-b", "numbers-b", "stl-b", "3mf-b", "card-b", "gauges-b", "bench"):
@@ -350,9 +350,9 @@ def test_every_file_can_be_had_and_read(bench, tmp_path):
     assert from_table(table["b"]) == own
     # Opened again: the recipe as A, then the whole bench.
     bench.page.set_input_files("#open-file", got["recipe-b"])
-    bench.settled("JSON.parse(localStorage.getItem('gougeform-bench')).a.wanted.jig.projection_mm === 66")
+    bench.settled("JSON.parse(sessionStorage.getItem('gougeform-bench')).a.wanted.jig.projection_mm === 66")
     bench.page.set_input_files("#open-file", got["bench"])
-    bench.settled("JSON.parse(localStorage.getItem('gougeform-bench')).a.wanted.jig.projection_mm === 75")
+    bench.settled("JSON.parse(sessionStorage.getItem('gougeform-bench')).a.wanted.jig.projection_mm === 75")
     bad = tmp_path / "bad.toml"
     bad.write_text('bar = "/etc/passwd.toml"\n')
     bench.page.set_input_files("#open-file", bad)
@@ -442,7 +442,7 @@ def test_many_turns_leave_no_fault_and_the_last_one_shows(bench):
     bench.settled("Number(document.getElementById('a-jig.projection_mm').dataset.value) === 89.5")
     with contextlib.suppress(playwright.TimeoutError):
         bench.page.wait_for_load_state("networkidle", timeout=5000)
-    bench.settled("JSON.parse(localStorage.getItem('gougeform-bench')).a.wanted.jig.projection_mm === 89.5")
+    bench.settled("JSON.parse(sessionStorage.getItem('gougeform-bench')).a.wanted.jig.projection_mm === 89.5")
     assert len([url for url in bench.asked if url.endswith("/do/turn")]) < 60, (
         "turns that were overtaken never went out"
     )

@@ -96,6 +96,29 @@ def test_files_read_back(bench, tmp_path):
     assert meshio.read(tmp_path / "tool.stl").points.shape[1] == 3
 
 
+def test_the_picture_is_drawn_or_it_is_said_why_not(bench):
+    word = job(bench, "picture", {"tool": "a", "recipe": load(A).table})
+    if "error" in word:  # a machine without any graphics library
+        assert "install one graphics library" in word["error"]["problem"]
+    else:
+        assert base64.b64decode(word["answer"]["data"]).startswith(b"\x89PNG")
+        assert word["answer"]["name"].endswith("-a.png")
+
+
+def test_gauges_and_card_are_made(bench):
+    import io
+    import zipfile
+
+    card = job(bench, "files", {"kind": "card", "tool": "b", "recipe": load(B).table})["answer"]
+    assert base64.b64decode(card["data"]).startswith(b"%PDF")
+    gauges = job(bench, "files", {"kind": "gauges", "tool": "b", "recipe": load(B).table})["answer"]
+    with zipfile.ZipFile(io.BytesIO(base64.b64decode(gauges["data"]))) as archive:
+        names = archive.namelist()
+    assert len(names) == len(set(names)) >= 10
+    assert {name.rsplit(".", 1)[1] for name in names} == {"stl", "3mf"}
+    assert job(bench, "files", {"kind": "exe", "tool": "b", "recipe": load(B).table})["error"]["field"] == "kind"
+
+
 def test_a_stopped_job_stops(bench):
     connection = http.client.HTTPConnection("127.0.0.1", bench, timeout=30)
     body = json.dumps({"recipe": load(A).table, "work": "coves"})

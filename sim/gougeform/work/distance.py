@@ -21,8 +21,8 @@ Ints = NDArray[np.intp]
 _FAR_MARGIN = 700.0  # mm around the wood
 _CELLS = 40_000
 _FINEST_NODE = 0.05  # mm
-BEND_REACH_MM = 0.8
-_REACHES_MM = (BEND_REACH_MM, 0.3, 0.1, 0.03)
+BEND_REACH_MM = 2.5
+_REACHES_MM = (BEND_REACH_MM, 0.8, 0.3, 0.1, 0.03)
 _CHUNK = 8192  # points at once: their tables stay in the processor's cache
 
 
@@ -147,9 +147,13 @@ class Wood:
         np.maximum(most, np.gradient(d, step, axis=1) / rho, out=most)
         most[:, 0] = most[:, 1]
         most = most.astype(np.float32)
-        return tuple(
-            np.asarray(maximum_filter(most, size=2 * int(np.ceil(reach / step)) + 3)).ravel() for reach in _REACHES_MM
-        )
+        out = []
+        for reach in _REACHES_MM:
+            # Deeper in the wood than a patch is large there may be kinks, between two of its sides: a patch with its
+            # corners at the surface cannot get there and back.
+            here = np.where(d < -reach - 2 * step, np.float32(0), most)
+            out.append(np.asarray(maximum_filter(here, size=2 * int(np.ceil(reach / step)) + 3)).ravel())
+        return tuple(out)
 
     def dip(self, x: Floats, rho: Floats, radius: Floats) -> Floats:
         """(n,) mm: by how much the distance inside flat patches may fall below that at their corners.

@@ -165,22 +165,13 @@ function openSheet(name) {
 
 function say(words, bad = false) { $("said").textContent = words; $("said").className = bad ? "bad-words" : ""; }
 
-// Browsers allow an address to be changed only so often: once the hand rests, and before the page goes.
-let unkept = null, keeping = 0;
+// The tab's own store holds the bench for a reload; the address follows once the hand rests, since browsers allow it
+// to be changed only so often.
+let keeping = 0;
 function remember(got) {
-  unkept = got;
+  try { sessionStorage.setItem(STORE, JSON.stringify(got.bench)); } catch { /* a browser that keeps nothing: the address still does */ }
   clearTimeout(keeping);
-  keeping = setTimeout(keep, 150);
-}
-
-function keep() {
-  if (!unkept) return;
-  const got = unkept;
-  unkept = null;
-  try {
-    history.replaceState(null, "", got.address ? "#" + got.address : location.pathname);
-    localStorage.setItem(STORE, JSON.stringify(got.bench));
-  } catch { /* a browser that keeps nothing: the bench can still be saved as a file */ }
+  keeping = setTimeout(() => history.replaceState(null, "", got.address ? "#" + got.address : location.pathname), 150);
 }
 
 function theme(name) {
@@ -193,13 +184,12 @@ function theme(name) {
 
 async function begin() {
   let kept = null, chosen = null;
-  try { kept = JSON.parse(localStorage.getItem(STORE)); chosen = localStorage.getItem("gougeform-theme"); } catch { /* nothing kept */ }
+  try { kept = JSON.parse(sessionStorage.getItem(STORE)); chosen = localStorage.getItem("gougeform-theme"); } catch { /* nothing kept */ }
   theme(chosen || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light"));
   $("theme").onclick = () => theme(document.documentElement.dataset.theme === "dark" ? "light" : "dark");
   const hash = location.hash.slice(1), tries = [];
+  if (kept && performance.getEntriesByType("navigation")[0]?.type === "reload") tries.push([{ bench: kept }, "What was kept cannot be shown. "]);
   if (hash) tries.push([{ address: hash }, "The address holds no bench that can be shown. "]);
-  // What was kept belongs to this server's start recipes only where the address says nothing else and a tab is reloaded.
-  if (!hash && kept && performance.getEntriesByType("navigation")[0]?.type === "reload") tries.push([{ bench: kept }, "What was kept cannot be shown. "]);
   tries.push([{}, ""]);
   let got, words = "";
   for (const [what, trouble] of tries) {
@@ -235,7 +225,6 @@ async function begin() {
     const now = location.hash.slice(1);
     if (now && now !== bench.all.address) { const other = await bench.quietly(() => ask("begin", { address: now })); if (other) bench.take(other); }
   });
-  addEventListener("pagehide", keep);
   bench.fixed = got;
   looks(got.bench.view.look);
   bench.take(got);

@@ -1,0 +1,269 @@
+"""Reach: the search misses nothing, halving the patches changes nothing, and what is reported fits together."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from conftest import grind_tool
+from gougeform.errors import InputError
+from gougeform.reach.body import BEHIND_HEEL, PARTS, SHANK, build_body
+from gougeform.reach.contact import FINEST_MM, TOLERANCE_MM, Contact
+from gougeform.reach.cove import COVE_ERROR_MM, cove_meridian, tightest_cove
+from gougeform.reach.posture import Postures, Rest, overhang, placed, places_at
+from gougeform.reach.report import columns, overhang_row, place_rows, result
+from gougeform.reach.result import Terms, at_overhang, reach
+from gougeform.reach.search import SEARCH_ERROR_DEG, Fineness, search, usable_stations
+from gougeform.work.distance import Wood
+from gougeform.work.files import from_table, load_work
+
+HALVING_DEG = 0.05
+"""Halving all patches moves a smallest clear angle by less than this."""
+
+
+@pytest.fixture(scope="module")
+def body():
+    return build_body(grind_tool("foot"))
+
+
+@pytest.fixture(scope="module")
+def cup(body):
+    """The egg cup at a few places, outside and in the hollow."""
+    return reach(grind_tool("foot"), load_work("egg-cup"), Terms(places=16), body=body)
+
+
+def contact_at(body, name, places, seed):
+    meridian = load_work(name)
+    rng = np.random.default_rng(seed)
+    piece = rng.choice(np.flatnonzero(meridian.cut), places)
+    return Contact(body, Wood(meridian), places_at(meridian, piece, rng.uniform(0.05, 0.95, places)))
+
+
+def contact_near_corners(body, name, places, seed):
+    """Places up to 2 mm from inward corners, where windows are narrow."""
+    meridian = load_work(name)
+    rng = np.random.default_rng(seed)
+    ends = [(i, side) for side, corner in enumerate(meridian.inner_corners()) for i in np.flatnonzero(corner)]
+    ends = [(i, side) for i, side in ends if meridian.cut[i]]
+    piece, side = np.array([ends[k] for k in rng.integers(0, len(ends), places)]).T
+    off = rng.uniform(0.1, 2.0, places) / meridian.length[piece]
+    return Contact(body, Wood(meridian), places_at(meridian, piece, np.where(side == 1, 1 - off, off)))
+
+
+@pytest.mark.parametrize(("work", "seed"), [("bore", 1), ("egg-cup", 2), ("finial", 3), ("baluster", 4)])
+def test_a_dense_search_finds_nothing_better(body, work, seed):
+    """61 edge places × 61 inclinations of every place and feed: none is clear at SEARCH_ERROR_DEG less."""
+    contact = (contact_near_corners if work in ("finial", "baluster") else contact_at)(body, work, 4, seed)
+    best = search(contact)
+    stations = np.unique(np.linspace(*usable_stations(body), 61).astype(int))
+    lam = np.radians(np.linspace(0, 88, 61))
+    looked_at = 0
+    for group in range(len(best.alpha)):
+        found, feed = best.alpha[group], best.feed[group]
+        cap = np.radians(30.0) if not np.isfinite(found) else found - np.radians(SEARCH_ERROR_DEG)
+        if cap <= 0:
+            continue
+        k, i = (a.ravel() for a in np.meshgrid(stations, -feed * lam))
+        dense = Postures(np.full(len(k), group // 2), k, i, np.zeros(len(k)))
+        for many in (False, True):
+            bound = contact.scouted(dense, cap, many)
+            dense = dense.at(bound).take(np.isfinite(bound))
+        assert not np.isfinite(contact.smallest(dense, cap).alpha).any()
+        looked_at += 1
+    assert looked_at > 0
+
+
+def test_halving_the_patches_moves_no_angle(body):
+    fine = build_body(grind_tool("foot"), fineness=2.0)
+    assert len(fine.part) > 2 * len(body.part)
+    contact = contact_at(body, "egg-cup", 12, 11)
+    rng = np.random.default_rng(5)
+    n = 40
+    postures = Postures(
+        rng.integers(0, 12, n), rng.integers(60, 341, n), np.radians(rng.uniform(-70, 70, n)), np.zeros(n)
+    )
+    coarse = np.degrees(contact.smallest(postures, 0.6).alpha)
+    halved = np.degrees(replace(contact, body=fine).smallest(postures, 0.6).alpha)
+    both = np.isfinite(coarse) & np.isfinite(halved)
+    assert both.sum() > 10
+    assert (np.isfinite(coarse) == np.isfinite(halved)).mean() > 0.95
+    assert np.abs(coarse[both] - halved[both]).max() < HALVING_DEG
+    assert coarse[both].max() > 1
+
+
+def test_the_smallest_clear_angle_is_the_first_clear_one(body):
+    """Against every angle in steps of 0.1 degrees: none before it is clear, and it is."""
+    contact = contact_at(body, "egg-cup", 12, 21)
+    rng = np.random.default_rng(3)
+    postures = Postures(
+        np.arange(12), rng.integers(120, 281, 12), np.radians(rng.uniform(-75, 75, 12)), np.zeros(12)
+    )
+    found = contact.smallest(postures, 1.0).alpha
+    some = np.isfinite(found) & (found > np.radians(0.5))
+    postures, found = postures.take(some), found[some]
+    assert len(found) >= 2
+    assert contact.clear(postures.at(found)).all()
+    for angle in np.radians(np.arange(0, 57, 0.1)):
+        before = angle < found - 1e-4
+        if before.any():
+            assert not contact.clear(postures.take(before).at(np.full(before.sum(), angle))).any()
+
+
+def test_the_edge_lies_on_the_wood_and_the_bevel_at_its_angle(cup):
+    """The contract's own definition: the edge point at W, edge tangent in the wood's tangent plane, alpha to it."""
+    postures, body = cup.best.postures, cup.body
+    turn, shift = placed(body, cup.places, postures)
+    k = postures.station
+    at = np.einsum("nij,jn->ni", turn, body.point[:, k]) + shift
+    w, n = cup.places.point[postures.place], cup.places.normal[postures.place]
+    assert np.abs(at - np.column_stack([w, np.zeros(len(w))])).max() < 1e-9
+    normal = np.column_stack([n, np.zeros(len(n))])
+    tangent, out = (np.einsum("nij,jn->ni", turn, v[:, k]) for v in (body.edge, body.out))
+    assert np.abs((tangent * normal).sum(1)).max() < 1e-12
+    assert np.allclose((out * normal).sum(1), -np.cos(postures.alpha), atol=1e-12)
+    back = np.einsum("nij,jn->ni", turn, body.back[:, k])
+    assert (back[:, 2] > 0).all()  # the wood moves from the edge toward the heel
+    t = np.column_stack([cup.places.tangent[postures.place], np.zeros(len(w))])
+    assert ((back * t).sum(1) * cup.best.feed <= 1e-9).all()  # the edge leads in the direction of feed
+
+
+def test_what_is_reached_and_what_stops_the_rest(cup):
+    inside = cup.meridian.inside[cup.places.piece]
+    assert cup.reached[~inside].all()
+    assert not cup.reached[inside].all()
+    assert 60 < cup.length_mm < cup.whole_mm
+    assert cup.deepest is not None
+    assert cup.deepest["inside"] == 1
+    assert 10 < cup.deepest["depth_mm"] < 30
+    stopped = cup.alpha > 0.05
+    assert (cup.part[stopped] >= 0).all()
+    assert (cup.part[cup.alpha == 0] == -1).all()
+    # Where a smaller angle is stopped the tool touches the wood there.
+    touch = cup.touch_world()[stopped & np.isfinite(cup.alpha)]
+    depth = cup.contact.wood.of_points(touch)
+    assert np.abs(depth + TOLERANCE_MM).max() < 0.05
+
+
+def test_gaps_are_real_distances(cup):
+    """Against points strewn over the shank alone."""
+    rows = np.flatnonzero(np.isfinite(cup.alpha.ravel()))[:6]
+    postures = cup.best.postures.take(rows)
+    turn, shift = placed(cup.body, cup.places, postures)
+    corners = cup.body.corners[cup.body.part == SHANK]
+    u, v = np.meshgrid(np.linspace(0, 1, 9), np.linspace(0, 1, 9))
+    weight = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], -1).reshape(-1, 4)
+    points = np.einsum("wc,ncj->nwj", weight, corners).reshape(-1, 3)
+    column = BEHIND_HEEL.index(SHANK)
+    for i, row in enumerate(rows):
+        d = cup.contact.wood.of_points(points @ turn[i].T + shift[i]).min()
+        got = cup.gaps.reshape(-1, 4)[row, column]
+        assert got <= d + FINEST_MM
+        assert got == pytest.approx(d, abs=0.03)
+    assert (cup.clearance == cup.gaps.min(2))[np.isfinite(cup.alpha)].all()
+
+
+def test_a_longer_overhang_reaches_no_less(cup):
+    rows = [overhang_row(at_overhang(cup, most), most) for most in (12.0, 25.0, 60.0)]
+    reached = [row["places_reached"] for row in rows]
+    assert reached == sorted(reached)
+    assert reached[0] < reached[-1] == int(cup.reached.sum())
+    assert rows[0]["deflection_mm"] < rows[1]["deflection_mm"] < rows[2]["deflection_mm"]
+    held = at_overhang(cup, 12.0)
+    clear = np.isfinite(held.alpha)
+    assert (held.overhang[clear] <= 12.0 + 1e-6).all()
+    assert (held.alpha[clear] >= cup.alpha[clear] - SEARCH_ERROR_DEG).all()
+
+
+def test_overhang_by_hand(body):
+    """Nose on a cylinder of radius 25, alpha and lambda 0: the bar rises from the tangent plane as from the bevel."""
+    meridian = load_work("cylinder")
+    places = places_at(meridian, np.array([1]), np.array([0.5]))
+    nose = body.stations.nose
+    postures = Postures(np.zeros(1, int), np.array([nose]), np.zeros(1), np.zeros(1))
+    beta = abs(np.arcsin(body.out[2, nose]))  # bar axis against the bevel's tangent plane
+    turn, shift = placed(body, places, postures)
+    axis = turn[0] @ np.array([0.0, 0.0, -1.0])
+    assert axis[1] == pytest.approx(np.sin(beta), abs=1e-12)
+    origin = shift[0]
+    t = np.linspace(0, 40, 400_001)
+    far = np.hypot(origin[1] + t * axis[1], origin[2] + t * axis[2])
+    want = t[np.flatnonzero(far >= 30.0)[0]]
+    assert overhang(body, places, postures, Rest(30.0), np.array([False]))[0] == pytest.approx(want, abs=2e-4)
+
+
+def test_tightest_cove(body):
+    """It can follow the one found and not one clearly tighter; a finer search agrees."""
+    cove = tightest_cove(body, 10.0)
+    assert cove.radius is not None
+    for radius, can in ((cove.radius, True), (cove.radius - 2 * COVE_ERROR_MM, False)):
+        meridian = cove_meridian(radius)
+        places = places_at(meridian, np.full(5, 2), np.array([0.02, 0.14, 0.26, 0.38, 0.5]))
+        fine = Fineness(stations=33, lam_deg=5.0, most_deg=10.0, enough_deg=10.0)
+        found = search(Contact(body, Wood(meridian, nodes=90_000, margin=6.0), places), fine, feeds=(1,))
+        assert np.isfinite(found.alpha).all() == can
+    narrow = tightest_cove(build_body(grind_tool("foot", {"grind.0.wing_length_mm": 14.0})), 10.0)
+    assert narrow.radius is not None
+    assert narrow.radius < cove.radius  # a more pointed nose follows a tighter cove
+
+
+def test_a_tool_that_does_not_fit_at_all():
+    """A bore narrower than the bar: nothing is reached, and it is said what is in the way."""
+    hole = from_table(
+        {
+            "kind": "ring",
+            "start_mm": [0.0, 12.0],
+            "piece": [
+                {"shape": "line", "to_mm": [40.0, 12.0], "cut": False},
+                {"shape": "line", "to_mm": [40.0, 2.5], "cut": False},
+                {"shape": "line", "to_mm": [0.0, 2.5]},
+                {"shape": "line", "to_mm": [0.0, 12.0], "cut": False},
+            ],
+        }
+    )
+    found = reach(grind_tool("foot"), hole, Terms(places=5))
+    middle = np.abs(found.places.point[:, 0] - 20) < 9
+    assert not np.isfinite(found.alpha[middle]).any()
+    assert (found.part[middle] >= 0).all()
+    assert np.isnan(found.clearance[middle]).all()
+
+
+@pytest.mark.parametrize(
+    ("terms", "field", "words"),
+    [
+        (Terms(rest_mm=20.0), "rest_mm", ["given 20", "inside the wood", "25 mm"]),
+        (Terms(rest_mm=float("nan")), "rest_mm", ["inside the wood"]),
+        (Terms(gap_mm=-1.0), "gap_mm", ["given -1", "from 0 to 200"]),
+        (Terms(limit_deg=60.0), "limit_deg", ["given 60", "0 to 30 degrees"]),
+        (Terms(places=2), "places", ["given 2"]),
+        (Terms(force_n=float("inf")), "force_n", ["given inf"]),
+        (Terms(tolerance_mm=0.0), "tolerance_mm", ["given 0"]),
+    ],
+)
+def test_refused(terms, field, words):
+    with pytest.raises(InputError) as caught:
+        reach(grind_tool("foot"), load_work("cylinder"), terms)
+    assert caught.value.field == field
+    assert all(word in str(caught.value) for word in words)
+
+
+@pytest.mark.parametrize("most", [0.0, -5.0, 1000.0, float("nan")])
+def test_refused_overhangs(cup, most):
+    with pytest.raises(InputError, match="overhang"):
+        at_overhang(cup, most)
+
+
+def test_result_is_plain(cup):
+    import json
+
+    whole = result(cup, None, [], 0.25, [])
+    again = json.loads(json.dumps(whole, allow_nan=False))
+    assert again["places"] == len(cup.places)
+    rows = place_rows(cup)
+    assert len(rows) == 2 * len(cup.places) == len(again["at"])
+    assert {row["stopped_by"] for row in rows} <= {None, *PARTS}
+    table = columns(rows)
+    assert len({len(column) for column in table.values()}) == 1
+    assert "touch_lathe_x_mm" in table
+    assert again["places_reached"] == sum(cup.reached)
