@@ -196,7 +196,14 @@ def test_what_cannot_exist_is_refused_with_what_to_do(kind, name, changes, wishe
 
 @pytest.mark.parametrize(
     "given",
-    [{"fit_mm": float("nan")}, {"fit_mm": -0.1}, {"scale": 2.0}, {"chamfer_mm": 3.0}, {"text_mm": 1.0}, {"bed_mm": (10.0, 220.0)}],
+    [
+        {"fit_mm": float("nan")},
+        {"fit_mm": -0.1},
+        {"scale": 2.0},
+        {"chamfer_mm": 3.0},
+        {"text_mm": 1.0},
+        {"bed_mm": (10.0, 220.0)},
+    ],
 )  # fmt: skip
 def test_printing_options_have_limits(given):
     with pytest.raises(InputError, match="allowed is"):

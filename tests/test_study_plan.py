@@ -6,9 +6,13 @@ design for Sobol indices (Saltelli et al., Computer Physics Communications 181, 
 
 from __future__ import annotations
 
+import re
+import tomllib
+
 import numpy as np
 import pytest
 
+import gougeform
 from gougeform import library
 from gougeform.errors import InputError
 from gougeform.recipe import load
@@ -250,3 +254,14 @@ def test_shipped_studies_can_be_read(name):
     made = read(name)
     assert made.title
     assert 0 < made.size <= 2000
+
+
+def test_what_is_written_beside_the_notebooks_is_true():
+    text = (library.built_in().parent / "notebooks" / "README.md").read_text(encoding="utf-8")
+    (study_file,) = re.findall(r"^```toml\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
+    made = from_table(tomllib.loads(study_file))
+    assert made.size == 10
+    assert made.question.work is not None
+    assert len(made.constraints) == 1
+    assert f"{MOST_POINTS:,} tools" in text
+    assert all(f"`{name}`" in text or f"`{name}(" in text for name in gougeform.__all__ if name[0].islower())

@@ -25,7 +25,7 @@ from gougeform.errors import InputError
 from gougeform.gouge import shape
 from gougeform.measures import measure, result
 from gougeform.recipe import changed, load, to_toml
-from gougeform.study import table
+from gougeform.study import table, worker
 from gougeform.study.journal import NAME, Journal
 from gougeform.study.plan import read
 from gougeform.study.run import duration, run
@@ -250,6 +250,28 @@ def test_a_tool_that_kills_its_process_is_a_failed_row(study):
     assert "died" in rows[2][2]
 
 
+def test_a_fault_of_the_program_is_a_row_too(study, monkeypatch):
+    def broken(*_):
+        raise ZeroDivisionError("in the middle")
+
+    monkeypatch.setattr("gougeform.study.worker.compute", broken)
+    assert worker.row(read(study), 5, (30.0, 1)) == (
+        5,
+        FAILED,
+        "fault of the program: ZeroDivisionError: in the middle",
+        [],
+    )
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+def test_a_full_disk_is_said(tmp_path):
+    with Journal(tmp_path, "a") as journal, open("/dev/full", "wb", buffering=0) as full:
+        kept, journal._file = journal._file, full
+        with pytest.raises(InputError, match=r"No space left.*what is finished is kept"):
+            journal.add([(1, "ok", "", [1.0])])
+        journal._file = kept
+
+
 def test_a_journal_is_one_study_and_one_run(tmp_path):
     rows = [(3, "ok", "", [1 / 3, math.nan, 1e-300]), (0, "failed", "because: “so”\n", [])]
     with Journal(tmp_path, "a") as journal:
@@ -268,6 +290,10 @@ def test_a_journal_is_one_study_and_one_run(tmp_path):
         journal.add(rows)
     with Journal(tmp_path, "c") as journal:
         assert repr(list(journal.rows())) == repr(rows)
+    with open(tmp_path / NAME, "ab") as stream:
+        stream.write(b"[1, oops\n[2]\n")
+    with Journal(tmp_path, "c") as journal, pytest.raises(InputError, match="is damaged in line 4"):
+        list(journal.rows())
     (tmp_path / "file").write_text("")
     with pytest.raises(InputError, match="cannot be written"):
         Journal(tmp_path / "file", "a")

@@ -88,7 +88,7 @@ def test_along_a_whole_ground_edge(tool, base, clearance, inclination):
     a, lam = np.radians([clearance, inclination])
     # From edge to heel in the bevel; then v as a workpiece would move, at that clearance and inclination.
     back = np.cross(edge.normal, edge.tangent, axis=0)
-    back *= np.where(back[1] < 0, 1, -1)
+    back *= np.where((back * flute).sum(0) < 0, 1, -1)
     square = -np.cos(a) * back - np.sin(a) * edge.normal
     v = np.cos(lam) * square + np.sin(lam) * edge.tangent
     into = np.sin(a) * back - np.cos(a) * edge.normal

@@ -240,6 +240,11 @@ def _captions(gauge: Gauge) -> list[str]:
 
 
 def _spoken(name: str) -> str:
+    kind, *rest = name.split("_")
+    if kind == "notch":
+        return f"notch for {rest[0]}° cut to"
+    if kind == "diameter":
+        return f"arc for {rest[0]} mm"
     return name.rsplit("_", 1)[0].replace("_", " ")
 
 

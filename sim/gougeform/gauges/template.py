@@ -78,8 +78,10 @@ def seen_from_above(edge: Edge, back: float) -> Polygon:
     """
     left, right = edge.heel_line[[0, 2]], edge.heel_line[[0, 2], ::-1]
     beside = [line[:, : _outward(sign * line[0])] for line, sign in ((left, -1.0), (right, 1.0))]
+    back_only = [np.stack([line[0], np.minimum.accumulate(line[1])]) for line in beside]
     pieces = []
-    for x, z in (edge.point[[0, 2]], *((line[0], np.minimum.accumulate(line[1])) for line in beside)):
+    for line in (edge.point[[0, 2]], *back_only):
+        x, z = line
         for k in np.flatnonzero(np.abs(np.diff(x)) > 1e-6):
             corners = [(x[k], z[k]), (x[k + 1], z[k + 1]), (x[k + 1], back), (x[k], back)]
             pieces.append(Polygon(corners))

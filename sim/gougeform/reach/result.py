@@ -6,7 +6,7 @@ Lengths in mm, angles in degrees here: this is what a person sees.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -176,11 +176,16 @@ def reach(gouge: Gouge, meridian: Meridian, terms: Terms | None = None, *, body:
     terms = terms or Terms()
     check_terms(terms)
     rest = rest_for(meridian, terms)
-    wood = Wood(meridian)
+    wood = _wood(meridian)
     places = places_at(meridian, *meridian.places(terms.places))
     contact = Contact(body or build_body(gouge), wood, places, terms.tolerance_mm)
     best = search(contact, terms.fineness)
     return _complete(gouge, terms, contact, rest, best)
+
+
+@lru_cache(maxsize=4)  # many tools are tried on one workpiece, and its grid takes as long as a search
+def _wood(meridian: Meridian) -> Wood:
+    return Wood(meridian)
 
 
 def _complete(gouge: Gouge, terms: Terms, contact: Contact, rest: Rest, best: Best) -> Reach:

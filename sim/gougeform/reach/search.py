@@ -37,7 +37,7 @@ class Fineness:
     lam_deg: float = 10.0
     lam_most_deg: float = 80.0
     lam_least_deg: float = 0.0
-    rounds: int = 6
+    rounds: int = 3
     most_deg: float = 30.0
     enough_deg: float = 0.0
 
@@ -51,6 +51,7 @@ USABLE_WING = 0.95
 """The last part of each wing, at the lip, is not asked to cut: hardly any bevel is left there to carry the cut."""
 
 _GAIN = np.radians(0.03)  # angles closer than this count as equal
+_CLOSER, _HARD_AT_ONCE = 4, 40
 _OVERHANG_STEP = np.radians(0.25)
 _TRIES = 4  # how often clearance and overhang may push each other on
 _BEYOND = np.radians(15.0)  # bounds above the largest angle still tell where to look further
@@ -154,6 +155,7 @@ def search(
         group = grid.place[mine] * k + number
         _solve(contact, grid.take(mine), bound[mine], group, state, most, limit)
     feed_of = np.tile(np.array(feeds), count)
+    _look_again(contact, state, feed_of, k, ends, fineness, most, limit)
     _refine(contact, state, feed_of, k, ends, fineness, most, limit)
     place = np.repeat(np.arange(count), k)
     _least_deep(contact, grid, state, feed_of, k, most, float(least))
@@ -286,6 +288,38 @@ def _within(contact: Contact, postures: Postures, alpha: Floats, cap: Floats, li
     return alpha
 
 
+def _look_again(
+    contact: Contact,
+    state: _State,
+    feed: Ints,
+    feeds: int,
+    ends: tuple[int, int],
+    fineness: Fineness,
+    most: float,
+    limit: Limit | None,
+) -> None:
+    """Where an easy posture was not found the windows are narrow: look at the whole range again, four times as closely."""
+    hard = np.flatnonzero(state.alpha > max(_GAIN, state.enough))
+    stations = np.unique(np.round(np.linspace(*ends, 3 * fineness.stations - 2)).astype(np.intp))
+    step = np.radians(fineness.lam_deg / _CLOSER)
+    least = np.radians(fineness.lam_least_deg)
+    lam = least + step * np.arange(int((np.radians(88.0) - least) / step) + 1)
+    size = len(stations) * len(lam)
+    for begin in range(0, len(hard), _HARD_AT_ONCE):
+        part = hard[begin : begin + _HARD_AT_ONCE]
+        group = np.repeat(part, size)
+        k, i = (np.tile(a.ravel(), len(part)) for a in np.meshgrid(stations, lam, indexing="ij"))
+        postures = Postures(group // feeds, k, -feed[group] * i, np.zeros(len(group)))
+        if limit is not None:
+            start = limit.first_allowed(contact, postures, np.full(len(postures), most))
+            keep = np.isfinite(start)
+            postures, group = postures.at(start).take(keep), group[keep]
+        # Only what could be better than the best known is worth a bound.
+        bound = contact.scouted(postures, np.maximum(state.cap(group, most), 0.0))
+        keep = np.isfinite(bound)
+        _solve(contact, postures.take(keep), bound[keep], group[keep], state, most, limit)
+
+
 def _refine(
     contact: Contact,
     state: _State,
@@ -297,7 +331,8 @@ def _refine(
     limit: Limit | None,
 ) -> None:
     """Smaller and smaller steps around the best posture of every group."""
-    step_s, step_l = (ends[1] - ends[0]) / (fineness.stations - 1), np.radians(fineness.lam_deg)
+    step_s = (ends[1] - ends[0]) / (3 * fineness.stations - 3)
+    step_l = np.radians(fineness.lam_deg / _CLOSER)
     offsets = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j])
     for _ in range(fineness.rounds):
         step_s, step_l = step_s / 2, step_l / 2

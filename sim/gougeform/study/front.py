@@ -108,9 +108,7 @@ def run_study(
     """
     plan = read(study)
     place = Path("out") / plan.name if folder is None else Path(folder)
-    outcome = run(
-        plan, place, study=text_of(plan), workers=workers, cluster=cluster, restart=restart, quiet=quiet
-    )
+    outcome = run(plan, place, study=text_of(plan), workers=workers, cluster=cluster, restart=restart, quiet=quiet)
     return _finished(outcome)
 
 

@@ -61,7 +61,7 @@ class Journal:
         self._file.seek(0)
         first = self._file.readline()
         if first.endswith(b"\n"):
-            if json.loads(first).get("study") != fingerprint:
+            if first.strip() != json.dumps({"study": fingerprint}).encode():
                 raise InputError(
                     "",
                     "holds the rows of another study, or of this one with another version of gougeform or other values",
@@ -87,16 +87,32 @@ class Journal:
         lines = [
             json.dumps([n, s, r, [None if math.isnan(x) else x for x in v]], ensure_ascii=False) for n, s, r, v in rows
         ]
-        self._file.write(("\n".join(lines) + "\n").encode())
-        self._file.flush()
+        try:
+            self._file.write(("\n".join(lines) + "\n").encode())
+            self._file.flush()
+        except OSError as error:
+            raise InputError(
+                "",
+                f"cannot be written: {error.strerror}",
+                "make room, then give the same command again: what is finished is kept",
+                str(self.path),
+            ) from error
 
     def rows(self) -> Iterator[Row]:
         """Every row that is kept, in the order they were finished."""
         self._file.flush()
         with open(self.path, "rb") as stream:
             next(stream)
-            for line in stream:
-                number, status, reason, values = json.loads(line)
+            for at, line in enumerate(stream, start=2):
+                try:
+                    number, status, reason, values = json.loads(line)
+                except ValueError as error:
+                    raise InputError(
+                        "",
+                        f"is damaged in line {at}",
+                        "delete that line (its tools are computed again), or say --restart",
+                        str(self.path),
+                    ) from error
                 yield number, status, reason, [math.nan if x is None else x for x in values]
 
     def close(self) -> None:

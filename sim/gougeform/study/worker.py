@@ -16,6 +16,9 @@ from gougeform.study.points import changes, labels
 OK, CONSTRAINT, FAILED = "ok", "constraint", "failed"
 """What can become of a tool: measured; measured or skipped because a constraint is not met; not to be ground."""
 
+FAULT = "fault of the program:"
+"""Begins the reason of a row that failed for no fault of the input."""
+
 Task = tuple[int, tuple[float | int, ...]]
 """The number of a point and its place."""
 
@@ -54,6 +57,8 @@ def row(plan: Plan, number: int, place: tuple[float | int, ...]) -> Row:
         # The file's name would differ from one machine to the next.
         where = f"{error.field}: " if error.field else ""
         return number, FAILED, where + error.problem, []
+    except Exception as error:  # a fault of the program in one tool must not stop ten thousand others; the row says so
+        return number, FAILED, f"{FAULT} {type(error).__name__}: {str(error)[:200]}", []
     broken = _broken([one for one in plan.constraints if one.name in values], values)
     return number, CONSTRAINT if broken else OK, broken, list(values.values())
 

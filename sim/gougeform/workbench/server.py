@@ -11,6 +11,7 @@ import json
 import signal
 import socket
 import sys
+import threading
 import traceback
 import webbrowser
 from collections.abc import Awaitable, Callable
@@ -166,7 +167,8 @@ async def _serve(
         say("Other machines can reach it: anybody on this network can use it.")
     say("Press Ctrl-C here to close it.")
     if browser:
-        await loop.run_in_executor(None, webbrowser.open, page)
+        # A thread that nobody waits for: a browser in a terminal only comes back when it is left.
+        threading.Thread(target=webbrowser.open, args=(page,), daemon=True).start()
     try:
         await stop.wait()
     finally:

@@ -1,5 +1,5 @@
 // The bench as the page sees it. The server holds nothing: each turn brings the bench and gets the new one back.
-import { el } from "./make.js";
+import { el, number } from "./make.js";
 import { ask, Refused } from "./asks.js";
 import { Heads, LOOKS, forgetColours } from "./heads.js";
 import { Knobs } from "./knobs.js";
@@ -109,6 +109,7 @@ function show(settled) {
     columns[which].settled = settled && !document.activeElement?.matches("input");
     columns[which].show(tools[which]);
     heads.grey[which] = tools[which].problem ? 1 : 0;
+    $(`beside-${which}`).textContent = `${number(tools[which].numbers.nose_angle_deg, 1)}° · ${number(tools[which].numbers["wing_angle_deg.50"], 1)}°`;
   }
   heads.overlay = now.view.overlay;
   $("overlay").checked = now.view.overlay;
