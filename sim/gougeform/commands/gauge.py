@@ -176,7 +176,14 @@ def _written(gauge: Gauge, setup: Setup, inner: Path) -> Made:
     from gougeform.gauges.gauge import LEAST_WALL_MM, TEXT_DEPTH_MM
     from gougeform.gauges.writing import write_3mf, write_stl
 
-    body = build(gauge, setup.printing)
+    try:
+        body = build(gauge, setup.printing)
+    except ValueError as error:
+        raise InputError(
+            "--chamfer",
+            f"given {setup.printing.chamfer_mm:g}, for the {gauge.kind} gauge {error}",
+            "ask for a smaller one, or 0",
+        ) from error
     write_stl([body], inner / f"{body.name}.stl")
     write_3mf([body], inner / f"{body.name}.3mf")
     (mesh,) = read(inner / f"{body.name}.stl").values()

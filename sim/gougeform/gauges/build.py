@@ -24,6 +24,7 @@ Ints = NDArray[np.intp]
 _GRID = 1e-4  # mm: plan corners stand on this grid; a 32 bit STL of 400 mm still tells them apart
 _SHORTEST = 0.02  # mm between neighbours of a plan
 _SAME = 1e-4  # mm
+_BENT = 0.005  # mm
 _PAST = 1.0  # mm that tools reach past the faces they cut
 _ROOT = 0.4  # mm that raised text reaches down into the plate
 
@@ -111,15 +112,11 @@ def _prism(outline: Polygon, thickness: float, chamfer: float) -> Any:
     from manifold3d import Manifold, Mesh64, triangulate
 
     (polygon,) = clean(outline)
-    rings = _rings(polygon)
     if not chamfer:
         return _extruded(polygon, 0.0, thickness)
+    rings = [_smooth(ring, chamfer) for ring in _rings(polygon)]
     foot = [_drawn_in(ring, chamfer) for ring in rings]
-    plan = Polygon(foot[0], foot[1:])
-    turned = [
-        ((np.roll(a, -1, 0) - a) * (np.roll(b, -1, 0) - b)).sum(1).min() <= 0 for a, b in zip(rings, foot, strict=True)
-    ]
-    if any(turned) or not plan.is_valid:
+    if any(len(_turned(*pair)) for pair in zip(rings, foot, strict=True)) or not Polygon(foot[0], foot[1:]).is_valid:
         raise ValueError(f"the plan is too fine for a chamfer of {chamfer:g} mm")
     n = sum(map(len, rings))
     flat, low = np.concatenate(rings), np.concatenate(foot)
@@ -139,6 +136,30 @@ def _prism(outline: Polygon, thickness: float, chamfer: float) -> Any:
     if solid.is_empty():
         raise ValueError(f"the plan gave no solid: {solid.status()}")
     return solid
+
+
+def _smooth(ring: Floats, chamfer: float) -> Floats:
+    """The ring without corners of rounded edges that lie so near each other that the chamfer would turn a side over.
+
+    Leaving a corner out moves the outline by less than _BENT, or it is kept.
+    """
+    for _ in range(100):
+        turned = _turned(ring, _drawn_in(ring, chamfer))
+        for k in turned[:1]:
+            before, here, after = ring[k - 1], ring[k], ring[(k + 1) % len(ring)]
+            chord = after - before
+            off = abs(chord[0] * (here - before)[1] - chord[1] * (here - before)[0]) / np.hypot(*chord)
+            if off > _BENT:
+                return ring
+            ring = np.delete(ring, k, axis=0)
+        if not len(turned):
+            break
+    return ring
+
+
+def _turned(ring: Floats, foot: Floats) -> Ints:
+    """Which sides of a ring point the other way once they are drawn in."""
+    return np.flatnonzero(((np.roll(ring, -1, 0) - ring) * (np.roll(foot, -1, 0) - foot)).sum(1) <= 0)
 
 
 def _drawn_in(ring: Floats, by: float) -> Floats:

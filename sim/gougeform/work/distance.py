@@ -200,7 +200,8 @@ class Wood:
         low, step, values = self._grid
         high = low + step * (np.array(values.shape) - 1)
         away = np.hypot(np.maximum(low[0] - x, 0) + np.maximum(x - high[0], 0), np.maximum(rho - high[1], 0))
-        return np.maximum(self.at_least(x, rho), away)
+        inside = self.at_least(x, rho)
+        return np.where(away > 0, np.maximum(inside, away), inside)
 
     def at_most(self, x: Floats, rho: Floats) -> Floats:
         """Upper bounds of distances for points within the grid; beyond it they only tell that there is no wood."""
