@@ -61,7 +61,9 @@ def test_distances_against_every_piece_as_many_points(name):
     assert np.abs(np.abs(got) - brute).max() < 2e-3
     from shapely import Polygon, contains_xy
 
-    inside = contains_xy(Polygon(np.concatenate([dense, dense[::-1] * [1, -1]]) if not meridian.ring else dense), x, rho)
+    inside = contains_xy(
+        Polygon(np.concatenate([dense, dense[::-1] * [1, -1]]) if not meridian.ring else dense), x, rho
+    )
     clear = brute > 0.01
     assert ((got < 0) == inside)[clear].all()
     near = rng.uniform(low - 10, high + 10, (4000, 2)) * [1, 1]
@@ -75,7 +77,7 @@ def test_distances_against_every_piece_as_many_points(name):
 
 @pytest.mark.parametrize("name", ["baluster", "egg-cup", "finial"])
 def test_no_patch_dips_deeper_than_said(name):
-    """Random flat triangles near the surface: the least distance inside is at most `dip` below that of their corners."""
+    """Random flat triangles near the surface: inside, the distance is at most `dip` below that of their corners."""
     wood = Wood(load_work(name))
     rng = np.random.default_rng(2)
     meridian = wood.meridian
@@ -140,10 +142,16 @@ BAD = [
     (START | {"kind": "ring", "piece": [line(20, 20), line(20, 10)]}, "piece.1", "a ring ends where it starts"),
     (START | {"kind": "bowl", "piece": [line(20, 20)]}, "kind", 'given "bowl"'),
     (START | {"kind": "hollow", "piece": [line(40, 20), line(40, 25), line(20, 10)]}, "piece", "crosses"),
-    (START | {"piece": [line(40, 20), {"shape": "hollow", "depth_mm": 20, "corner_radius_mm": 30}]},
-     "piece.1.corner_radius_mm", "at most the rim's"),
-    (START | {"piece": [{"shape": "hollow", "depth_mm": 20, "corner_radius_mm": 3}, line(1, 1)]}, "piece.0",
-     "nothing can follow"),
+    (
+        START | {"piece": [line(40, 20), {"shape": "hollow", "depth_mm": 20, "corner_radius_mm": 30}]},
+        "piece.1.corner_radius_mm",
+        "at most the rim's",
+    ),
+    (
+        START | {"piece": [{"shape": "hollow", "depth_mm": 20, "corner_radius_mm": 3}, line(1, 1)]},
+        "piece.0",
+        "nothing can follow",
+    ),
     (START | {"kind": "ring", "piece": [line(0, 10), line(40, 10), line(40, 20), line(0, 20)]}, "piece", "left hand"),
     (START | {"pieces": []}, "pieces", "Did you mean piece"),
     ({"points_mm": [[0, 1], [1, 1], [2, -1]]}, "points_mm.2", "rho from 0"),

@@ -49,7 +49,7 @@ class Compared:
         """The numbers that are compared, units in their names; None where there is none."""
         m, r, recipe = self.measures, self.reach, self.gouge.recipe
         deepest = r.deepest
-        give = float(np.linalg.eigvalsh(r.beam.give(OVERHANG_MM))[-1]) if OVERHANG_MM < r.beam.hand else None
+        give = float(np.linalg.eigvalsh(r.beam.give(OVERHANG_MM))[-1]) if r.beam.hand > OVERHANG_MM else None
         out: dict[str, float | None] = {
             "web_mm": self.gouge.section.y_floor - self.gouge.section.outline.on_middle_plane(below=True),
             "nose_angle_deg": m.nose_angle,
@@ -73,8 +73,8 @@ class Compared:
         step = r.whole_mm / max(r.terms.places, 1) / 16
         return {
             "tightest_cove_mm": COVE_ERROR_MM,
-            "deepest_mm": max(0.05, step),
-            "reached_mm": 2 * max(0.05, step),
+            "deepest_mm": max(step, 0.05),
+            "reached_mm": 2 * max(step, 0.05),
             "mean_clearance_deg": SEARCH_ERROR_DEG,
             "web_mm": 1e-9,
             **{f"cheek_{d}_mm": 0.005 for d in CHEEK_AT_MM},
@@ -150,10 +150,17 @@ _SAID = {
     "tightest_cove_mm": ("{b} needs a cove {d:.2f} mm {w} in radius than {a}", "larger", "smaller"),
     "deepest_mm": ("{b} reaches {d:.2f} mm {w} than {a}", "deeper", "less deep"),
     "reached_mm": ("{b} reaches {d:.1f} mm {w} of the profile than {a}", "more", "less"),
-    "mean_clearance_deg": ("{b} needs {d:.2f}° {w} clearance angle than {a}, on the mean of all places", "more", "less"),
+    "mean_clearance_deg": (
+        "{b} needs {d:.2f}° {w} clearance angle than {a} on the mean of all places",
+        "more",
+        "less",
+    ),
     "deflection_mm": ("{b} is {p:.0f} % {w} than {a} over the rest", "softer", "stiffer"),
-    "allowed_overhang_mm": ("{b} may hang {d:.1f} mm {w} over the rest than {a} for the same deflection", "further",
-                            "less far"),
+    "allowed_overhang_mm": (
+        "{b} may hang {d:.1f} mm {w} over the rest than {a} for the same deflection",
+        "further",
+        "less far",
+    ),
     "nose_angle_deg": ("the nose of {b} is {d:.2f}° {w} than that of {a}", "blunter", "more acute"),
 }
 

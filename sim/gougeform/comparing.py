@@ -32,7 +32,9 @@ def print_comparison(tools: Sequence[Compared], cautions: Sequence[str], stream:
     for key, (words, unit, digits) in ROWS.items():
         cells = [t.numbers[key] for t in tools]
         rows.append((f"{words}, {unit}", *(NOTHING if c is None else f"{c:.{digits}f}" for c in cells)))
-    below = f"Deflections for {reach.terms.force_n:g} N; reached: a clearance angle of up to {reach.terms.limit_deg:g}°."
+    below = (
+        f"Deflections for {reach.terms.force_n:g} N; reached: a clearance angle of up to {reach.terms.limit_deg:g}°."
+    )
     console.print(table("Numbers", ("", *letters), rows, below))
     print_list(console, f"Against {tools[0].name}", differences(tools))
     print_list(console, "What these numbers are", MODEL_NOTES)

@@ -213,6 +213,8 @@ def _heel_points(point: Floats, tangent: Floats, nose: int, heel: Curve, middle:
         off = tangent[:, i].T @ curve - (tangent[:, i] * point[:, i]).sum(0)[:, None]
         return off[:, :-1] * off[:, 1:] <= 0
 
+    stations: list[NDArray[np.intp]] = []
+    pieces: list[NDArray[np.intp]] = []
     for side in (1, -1):
         mine = slice(nose + 1, None) if side > 0 else slice(0, nose)
         rows = np.arange(point.shape[1])[mine]
@@ -240,14 +242,15 @@ def _heel_points(point: Floats, tangent: Floats, nose: int, heel: Curve, middle:
             pick_far[left] = far[:, ::order].argmax(1)
         if side > 0:
             pick_own, pick_far = last - pick_own, last - pick_far
-        for use, pick in ((use_own, pick_own), (use_far, pick_far)):
-            i = rows[use]
-            end[:, i], normal[:, i] = heel.meet(tangent[:, i], point[:, i], pick[use])
-    at = signs(slice(nose, nose + 1), heel.point)[0]
-    j = np.flatnonzero(at)
+        found = np.flatnonzero(use_own | use_far)
+        stations.append(rows[found])
+        pieces.append(np.where(use_own, pick_own, pick_far)[found])
+    j = np.flatnonzero(signs(slice(nose, nose + 1), heel.point)[0])
     if len(j):
-        j = j[[np.abs(j - low).argmin()]]
-        end[:, [nose]], normal[:, [nose]] = heel.meet(tangent[:, [nose]], point[:, [nose]], j)
+        stations.append(np.array([nose]))
+        pieces.append(j[[np.abs(j - low).argmin()]])
+    i, j = np.concatenate(stations), np.concatenate(pieces)
+    end[:, i], normal[:, i] = heel.meet(tangent[:, i], point[:, i], j)
     return end, normal
 
 

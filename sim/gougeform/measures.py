@@ -126,9 +126,7 @@ def _check_standing(gouge: Gouge, edge: Edge) -> None:
         )
 
 
-def _covered_until(
-    ground: Ground, points: Floats, cover: Floats, place: Floats, grind: NDArray[np.int8]
-) -> Floats:
+def _covered_until(ground: Ground, points: Floats, cover: Floats, place: Floats, grind: NDArray[np.int8]) -> Floats:
     """How far ahead (n,) mm the stock along rays (2, n) is taken away without a gap, from the winning pose's exit.
 
     cover, place, grind: (n,) that exit, the winning place on its path, and which pass. The wheel moves continuously:

@@ -47,7 +47,7 @@ class OffCentre:
 
     @property
     def travel(self) -> float:
-        """mm the surface comes and goes in a turn."""
+        """How far the surface comes and goes in a turn, mm."""
         return 2 * self.offset
 
     def tilt(self, turn: Floats) -> Floats:
@@ -72,5 +72,5 @@ class OffCentre:
 
     @property
     def tangent_at(self) -> float:
-        """mm: a bevel of this length or longer lies tangent to the wood at the worst of a turn."""
+        """In mm: a bevel of this length or longer lies tangent to the wood at the worst of a turn."""
         return float(self.radius * np.tan(self.swing))

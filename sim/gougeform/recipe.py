@@ -80,7 +80,8 @@ class Recipe:
     """One tool and its grinds. Two recipes are equal when they say the same, wherever they were read.
 
     wheel is the recipe's own; a grind may have another. older is the tool's shape before, or None.
-    handle is what follows behind the steel. name is the file's name without .toml and source its path as given, both "" for one made from a table.
+    handle is what follows behind the steel. name is the file's name without .toml and source its path as given, both
+    "" for one made from a table.
     table is what it was checked from, with all references filled in.
     """
 

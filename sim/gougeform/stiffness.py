@@ -8,6 +8,7 @@ Lengths mm, forces N, moduli MPa, masses t (so that N = t mm/s²).
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,7 +52,7 @@ class Beam:
 
     @property
     def length(self) -> float:
-        """mm."""
+        """Where the handle ends, mm."""
         return self.steps[-1].end
 
     def give(self, overhang: float) -> Floats:
@@ -63,7 +64,10 @@ class Beam:
         back = self.hand - overhang
         total = np.zeros((2, 2))
         for step in self.steps:
-            for begin, stop, arm, rate in ((0.0, overhang, 0.0, 1.0), (overhang, self.hand, self.hand, -overhang / back)):
+            for begin, stop, arm, rate in (
+                (0.0, overhang, 0.0, 1.0),
+                (overhang, self.hand, self.hand, -overhang / back),
+            ):
                 a, b = max(step.start, begin), min(step.end, stop)
                 if b > a:
                     third = ((b - arm) ** 3 - (a - arm) ** 3) / 3
@@ -119,7 +123,7 @@ def beam_of(recipe: Recipe, section: Section | None = None) -> Beam:
     young, wood = handle.young_gpa * 1e3, handle.density_g_cm3 * 1e-9
     wood_shear = young / (2 * (1 + WOOD_POISSON))
     ends = sorted({front, middle, back, tang})
-    for start, end in zip(ends[:-1], ends[1:], strict=True):
+    for start, end in itertools.pairwise(ends):
         diameter = handle.ferrule_diameter_mm if end <= middle else handle.handle_diameter_mm
         around = round_bar(diameter)
         parts = [(around, young, wood)]
@@ -166,15 +170,12 @@ def first_frequency(
     knots = sorted(marks)
     nodes = np.unique(
         np.concatenate(
-            [
-                np.linspace(a, b, max(int(np.ceil((b - a) / _ELEMENT_MM)), 2) + 1)
-                for a, b in zip(knots[:-1], knots[1:], strict=True)
-            ]
+            [np.linspace(a, b, max(int(np.ceil((b - a) / _ELEMENT_MM)), 2) + 1) for a, b in itertools.pairwise(knots)]
         )
     )
-    size = 2 * len(nodes)
-    stiff, mass = np.zeros((size, size)), np.zeros((size, size))
-    for i, (a, b) in enumerate(zip(nodes[:-1], nodes[1:], strict=True)):
+    count = 2 * len(nodes)
+    stiff, mass = np.zeros((count, count)), np.zeros((count, count))
+    for i, (a, b) in enumerate(itertools.pairwise(nodes)):
         step = next(s for s in steps if s.end >= b - 1e-9)
         k, m = _element(step, b - a)
         dof = slice(2 * i, 2 * i + 4)
@@ -185,10 +186,10 @@ def first_frequency(
     if clamp is not None:
         j = 2 * int(np.abs(nodes - clamp).argmin())
         held += [j, j + 1]
-    free = np.setdiff1d(np.arange(size), held)
+    free = np.setdiff1d(np.arange(count), held)
     # The largest eigenvalue of K⁻¹ M by repeated multiplication: a few dozen are quicker than all of them.
     inverse = cho_solve(cho_factor(stiff[np.ix_(free, free)]), mass[np.ix_(free, free)])
-    shape, before = np.ones(len(free)), 0.0
+    shape, before, size = np.ones(len(free)), 0.0, 0.0
     for _ in range(500):
         shape = inverse @ shape
         size = float(np.linalg.norm(shape))

@@ -1,7 +1,7 @@
 """A mesh collision library (python-fcl, a test extra): the same tool and wood as triangles, the same postures.
 
-Its precision here is that of the triangles: the wood's facets lie up to 1.5e-3 mm inside the surface, and our own search
-for the least distance stops at 0.01 mm.
+Its precision here is that of the triangles: the wood's facets lie up to 1.5e-3 mm inside the surface, and our own
+search for the least distance stops at 0.01 mm.
 """
 
 from dataclasses import replace
@@ -13,6 +13,7 @@ import pytest
 from conftest import grind_tool
 from gougeform.reach.body import build_body
 from gougeform.reach.contact import FINEST_MM, Contact
+from gougeform.reach.gap import least
 from gougeform.reach.posture import Postures, placed, places_at
 from gougeform.reach.search import usable_stations
 from gougeform.work.distance import Wood
@@ -75,7 +76,9 @@ def setting():
     near = np.isfinite(clear) & (np.arange(n) % 2 == 0)
     moved = np.maximum(clear + rng.uniform(-0.02, 0.05, n), 0.0)
     quads = 4 * np.arange(len(body.part))[:, None]
-    tool = model(body.corners.reshape(-1, 3), np.concatenate([quads + np.array([0, 1, 2]), quads + np.array([0, 2, 3])]))
+    tool = model(
+        body.corners.reshape(-1, 3), np.concatenate([quads + np.array([0, 1, 2]), quads + np.array([0, 2, 3])])
+    )
     return contact, postures.at(np.where(near, moved, postures.alpha)), tool
 
 
@@ -99,7 +102,7 @@ def test_distances_agree(setting):
     for lift in (0.0, 0.05, 0.5):
         places = contact.places
         lifted = replace(contact, places=replace(places, point=places.point + lift * places.normal))
-        ours = lifted.least(postures)
+        ours = least(lifted, postures)
         for i, thing in enumerate(things(lifted, postures, tool)):
             if touching(thing, wood):
                 assert ours[i] <= slack, (lift, i)
@@ -118,7 +121,7 @@ def test_the_same_postures_are_clear(setting):
     wood = fcl.CollisionObject(model(*turned(contact.wood.meridian, inset=contact.tolerance)))
     ours = contact.clear(postures)
     theirs = ~np.array([touching(thing, wood) for thing in things(contact, postures, tool)])
-    close = np.abs(contact.least(postures) + contact.tolerance) < 2 * FACETS_MM + FINEST_MM
+    close = np.abs(least(contact, postures) + contact.tolerance) < 2 * FACETS_MM + FINEST_MM
     assert (ours == theirs)[~close].all()
     assert 20 < (~close & theirs).sum() < 180
 

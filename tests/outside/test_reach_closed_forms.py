@@ -66,9 +66,7 @@ def test_a_shorter_bevel_never_reaches_less():
     coarse = Fineness(stations=9, lam_deg=20.0, rounds=4)
     least = []
     for land in (None, 4.0, 2.0):
-        body = build_body(
-            grind_tool("foot") if land is None else grind_tool("foot-relief", {"grind.1.land_mm": land})
-        )
+        body = build_body(grind_tool("foot") if land is None else grind_tool("foot-relief", {"grind.1.land_mm": land}))
         found = search(Contact(body, Wood(meridian), places), coarse)
         least.append(np.degrees(found.alpha))
     assert (least[1] <= least[0] + 0.1).all()

@@ -84,7 +84,12 @@ def test_first_frequency_with_a_tip_mass():
 
 
 @pytest.mark.parametrize(
-    "name", ["finial-round-10-fingernail-foot", "baluster-square-10-fingernail-foot", "baluster-deep-round-12.7-fingernail-foot"]
+    "name",
+    [
+        "finial-round-10-fingernail-foot",
+        "baluster-square-10-fingernail-foot",
+        "baluster-deep-round-12.7-fingernail-foot",
+    ],
 )
 def test_fluted_bars_in_a_finite_element_library(name):
     """sectionproperties (a test extra) on the same outlines as fine polygons."""

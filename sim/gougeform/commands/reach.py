@@ -27,7 +27,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--overhang", metavar="MM", nargs="+", default=[], help="also: what is left at these overhangs over the rest"
     )
-    parser.add_argument("--at", metavar="X", help="draw the tool at the place nearest to this x (default the hardest reached)")
+    parser.add_argument(
+        "--at", metavar="X", help="draw the tool at the place nearest to x (default: the hardest reached)"
+    )
     parser.add_argument(
         "--slicing", metavar="DEG", default="0", help="only cuts whose edge is inclined by this much or more"
     )
@@ -40,7 +42,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def work_arguments(parser: argparse.ArgumentParser) -> None:
     """Options about workpiece, rest and force, shared with `compare`."""
     parser.add_argument("--work", metavar="NAME", required=True, help="the workpiece")
-    parser.add_argument("--limit", metavar="DEG", default="10", help="a place counts as reached up to this clearance angle (10)")
+    parser.add_argument("--limit", metavar="DEG", default="10", help="reached: up to this clearance angle (10)")
     parser.add_argument("--places", metavar="N", default="60", help="how many places along the profile (60)")
     parser.add_argument("--gap", metavar="MM", default="5", help="from the wood's largest radius to the rest (5)")
     parser.add_argument("--rest", metavar="MM", help="the rest's distance from the lathe's axis, instead of the gap")
@@ -98,7 +100,7 @@ def run(given: argparse.Namespace) -> int:
     wanted = [number(text, "--overhang") for text in given.overhang]
     with step("searching the postures"):
         found = reach(shape(recipe), work, terms)
-        found.stretches  # noqa: B018: worked out here, while the person is told what is going on
+        found.length_mm.is_integer()  # worked out here, while the person is told what is going on
     with step("looking at the overhangs"):
         rows = [overhang_row(at_overhang(found, most), most) for most in wanted]
     cove = None
@@ -107,7 +109,9 @@ def run(given: argparse.Namespace) -> int:
             cove = tightest_cove(found.body, terms.limit_deg, terms.tolerance_mm, terms.fineness)
     folder = Path(given.folder) if given.folder is not None else Path("out") / _name(given.recipe, given.work)
     allowed = float(given.deflection)
-    names = ["reach.json", "reach.csv"] + ([] if given.no_picture else ["profile.png", "standing.png", "standing-3d.png"])
+    names = ["reach.json", "reach.csv"] + (
+        [] if given.no_picture else ["profile.png", "standing.png", "standing-3d.png"]
+    )
     whole = result(found, cove, rows, allowed, [str(folder / name) for name in names])
     missing = _write(found, whole, folder, given)
     if missing:

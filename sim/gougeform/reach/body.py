@@ -106,7 +106,7 @@ class Body:
     def scouts(self) -> tuple[Floats, Floats]:
         """Few (k, 3) and many points of the surface, spread over all parts: they turn down most postures."""
         few = ((WING, 7), (HEEL, 11), (BEVEL, 6), (CHEEK, 10), (SHANK, 10), (FERRULE, 5), (HANDLE, 7))
-        many = ((WING, 50), (HEEL, 90), (BEVEL, 80), (CHEEK, 70), (FLUTE, 20), (SHANK, 70), (FERRULE, 20), (HANDLE, 30))
+        many = ((WING, 201), (HEEL, 90), (BEVEL, 80), (CHEEK, 70), (FLUTE, 20), (SHANK, 70), (FERRULE, 20), (HANDLE, 30))
         return self._spread(few), self._spread(many)
 
     def _spread(self, numbers: tuple[tuple[int, int], ...]) -> Floats:
@@ -114,7 +114,7 @@ class Body:
         for part, many in numbers:
             mine = self.corners[self.part == part].reshape(-1, 3)
             if part == WING:
-                mine = self.point.T[::4]
+                mine = self.point.T[::2]
             if len(mine):
                 chosen.append(_spread(mine, many))
         return np.concatenate(chosen)
@@ -142,7 +142,9 @@ def build_body(gouge: Gouge, *, fineness: float = 1.0, head_only: bool = False) 
         groove = section.flute_point(u)
         top = gouge.ground.heights(groove).z
         # Neighbouring patches must face the same way as the walls; only the points matter for distances.
-        pieces.append(_wall(groove, top, np.full(len(u), flute_end), _count(top.min() - flute_end, 4.0, fineness), FLUTE))
+        pieces.append(
+            _wall(groove, top, np.full(len(u), flute_end), _count(top.min() - flute_end, 4.0, fineness), FLUTE)
+        )
         if flute_end > -length:
             v = np.linspace(section.v_right, section.v_left + section.outline.count, int(25 * fineness))
             crown = section.outline.point(v)
@@ -165,7 +167,7 @@ def build_body(gouge: Gouge, *, fineness: float = 1.0, head_only: bool = False) 
 def _ground(gouge: Gouge, edge: Edge, fineness: float) -> tuple[Floats, Ints]:
     """The ground surface on the rays of the section's fan, from edge to heel."""
     fan = build_fan(gouge.section)
-    every = max(int(round(6 / fineness)), 1)
+    every = max(round(6 / fineness), 1)
     u = np.unique(np.concatenate([edge.u[::every], edge.u[-1:], [0.0]]))
     inner_columns = fan.at_flute(u[1:-1])
     inner = np.concatenate([gouge.section.lip(-1)[None], inner_columns.inner, gouge.section.lip(1)[None]])

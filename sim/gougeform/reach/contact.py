@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, Cloud, cloud_of
+from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, Cloud
+from gougeform.reach.patches import cut_up, most_of_four
 from gougeform.reach.posture import Places, Postures, placed, turned_about_edge
 from gougeform.work.distance import BEND_REACH_MM, Wood
 
@@ -30,7 +31,7 @@ _DONE = 2e-4  # mm over the tolerance that still counts as clear: ends the steps
 _WITNESSES = 6
 _STEPS = 400
 _PART = 400  # postures looked at together
-_DENSE = 48  # postures whose vertices are all measured together: their tables stay in the processor's cache
+AT_ONCE = 48  # postures whose vertices are all measured together: their tables stay in the processor's cache
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,39 +165,6 @@ class Contact:
             todo = todo[~found]
         return part, touch
 
-    def gaps(self, postures: Postures) -> Floats:
-        """(n, 4) mm: smallest gap between the wood and each part behind the heel, in the order of BEHIND_HEEL.
-
-        Good to FINEST_MM; infinite for a part the tool does not have.
-        """
-        n = len(postures)
-        out = np.full((n, len(BEHIND_HEEL)), np.inf)
-        turn, shift = placed(self.body, self.places, postures)
-        for column, part in enumerate(BEHIND_HEEL):
-            mine = np.flatnonzero(self.body.part == part)
-            if not len(mine):
-                continue
-            cloud = cloud_of(self.body.corners, mine)
-            for begin in range(0, n, _DENSE):
-                rows = np.arange(begin, min(begin + _DENSE, n))
-                out[rows, column] = self._gap(cloud, turn[rows], shift[rows])
-        return out
-
-    def least(self, postures: Postures) -> Floats:
-        """(n,) mm: signed distance of the whole tool to the wood, below zero by the deepest point; to FINEST_MM."""
-        out = np.empty(len(postures))
-        turn, shift = placed(self.body, self.places, postures)
-        for begin in range(0, len(postures), _DENSE):
-            rows = np.arange(begin, min(begin + _DENSE, len(postures)))
-            out[rows] = self._gap(self.body.near, turn[rows], shift[rows])
-        if len(self.body.far.patch):
-            # What follows the head counts only where it can be nearer than that.
-            rest = np.flatnonzero(self._far_gap(turn, shift) < out)
-            for begin in range(0, len(rest), _DENSE):
-                rows = rest[begin : begin + _DENSE]
-                out[rows] = np.minimum(out[rows], self._gap(self.body.far, turn[rows], shift[rows]))
-        return out
-
     def clear(self, postures: Postures) -> NDArray[np.bool_]:
         """(n,) whether postures are clear at their own angles: few points first, then many, then every patch."""
         left = np.arange(len(postures))
@@ -207,32 +175,6 @@ class Contact:
         if len(left):
             out[left] = self._worst(postures.take(left))[0] == 0
         return out
-
-    def _gap(self, cloud: Cloud, turn: Floats, shift: Floats) -> Floats:
-        at = (turn.reshape(-1, 3) @ cloud.vertices.T).reshape(len(turn), 3, -1) + shift[:, :, None]
-        x, rho = at[:, 0], np.hypot(at[:, 1], at[:, 2])
-        low = self.wood.at_least_anywhere(x, rho)
-        here = np.arange(len(turn))
-        k = low.argmin(1)
-        best = self.wood.distance(x[here, k], rho[here, k])
-        i, k = np.nonzero(low < best[:, None])
-        np.minimum.at(best, i, self.wood.distance(x[i, k], rho[i, k]))
-        least = low[:, cloud.corner[:, 0]]
-        for c in (1, 2, 3):
-            least = np.minimum(least, low[:, cloud.corner[:, c]])
-        row, patch = np.nonzero(least - self.body.radius[cloud.patch] < best[:, None] - FINEST_MM)
-        patch = cloud.patch[patch]
-        corners = self.body.corners[patch]
-        while len(row):
-            least = -_most(-self._corner_distances(turn, shift, row, corners))
-            np.minimum.at(best, row, least)
-            middle = corners.mean(1)
-            off = corners - middle[:, None]
-            radius = np.sqrt(_most(np.einsum("nij,nij->ni", off, off)))
-            dip = self._dips(turn, shift, row, middle, radius)
-            near = least - dip < best[row] - FINEST_MM
-            row, patch, corners = _cut_up(row[near], patch[near], corners[near])
-        return best
 
     def _past_witnesses(
         self,
@@ -285,12 +227,12 @@ class Contact:
         step, point, part = np.zeros(n), np.zeros((n, 3)), np.full(n, -1)
         turn, shift = placed(self.body, self.places, postures)
         row_of, patch_of = [np.zeros(0, np.intp)], [np.zeros(0, np.intp)]
-        for begin in range(0, n, _DENSE):
-            rows = np.arange(begin, min(begin + _DENSE, n))
+        for begin in range(0, n, AT_ONCE):
+            rows = np.arange(begin, min(begin + AT_ONCE, n))
             self._look_at(self.body.near, postures, turn, shift, rows, (step, point, part), row_of, patch_of)
         far = np.flatnonzero((step == 0) & self._far_is_near(turn, shift))
-        for begin in range(0, len(far), _DENSE):
-            rows = far[begin : begin + _DENSE]
+        for begin in range(0, len(far), AT_ONCE):
+            rows = far[begin : begin + AT_ONCE]
             self._look_at(self.body.far, postures, turn, shift, rows, (step, point, part), row_of, patch_of)
         if not close:
             return step, point, part
@@ -303,9 +245,9 @@ class Contact:
         """(n,) whether shank, ferrule or handle may touch at all."""
         if not len(self.body.far.patch):
             return np.zeros(len(turn), bool)
-        return self._far_gap(turn, shift) < -self.tolerance
+        return self.far_gap(turn, shift) < -self.tolerance
 
-    def _far_gap(self, turn: Floats, shift: Floats) -> Floats:
+    def far_gap(self, turn: Floats, shift: Floats) -> Floats:
         """(n,) mm: lower bound of the gap between the wood and shank, ferrule and handle."""
         middle, radius = self.body.far_balls
         at = (turn.reshape(-1, 3) @ middle.T).reshape(len(turn), 3, -1) + shift[:, :, None]
@@ -329,7 +271,7 @@ class Contact:
         at = (turn[rows].astype(np.float32).reshape(-1, 3) @ single.T).reshape(len(rows), 3, -1)
         at += shift[rows].astype(np.float32)[:, :, None]
         x, rho = at[:, 0], np.sqrt(at[:, 1] ** 2 + at[:, 2] ** 2)
-        low = self.wood.at_least(x, rho)
+        low = self.wood.at_least(np.asarray(x), np.asarray(rho))
         k = postures.station[rows]
         e, origin = self.body.edge[:, k].T, self.body.point[:, k].T
         # Square of the distance from the edge tangent; it only serves to choose a vertex.
@@ -356,7 +298,7 @@ class Contact:
         )
         i, patch = np.nonzero(lowest < self.body.radius[cloud.patch] - self.tolerance)
         least, r, patch = lowest[i, patch], rows[j[i]], cloud.patch[patch]
-        dip = self._dips(turn, shift, r, self.body.middle[patch], self.body.radius[patch])
+        dip = self.dips(turn, shift, r, self.body.middle[patch], self.body.radius[patch])
         keep = least - dip < -self.tolerance
         row_of.append(r[keep])
         patch_of.append(patch[keep])
@@ -380,15 +322,15 @@ class Contact:
         step = worst[0]
         corners = self.body.corners[patch]
         while len(row):
-            d = self._corner_distances(turn, shift, row, corners)
+            d = self.corner_distances(turn, shift, row, corners)
             self._keep_worst(postures, row, patch, corners, d, worst)
             middle = (corners[:, 0] + corners[:, 1] + corners[:, 2] + corners[:, 3]) / 4
             off = corners - middle[:, None]
-            radius = np.sqrt(_most(np.einsum("nij,nij->ni", off, off)))
-            dip = self._dips(turn, shift, row, middle, radius)
+            radius = np.sqrt(most_of_four(np.einsum("nij,nij->ni", off, off)))
+            dip = self.dips(turn, shift, row, middle, radius)
             # Tools that are known to be too deep take their step first.
-            near = (-_most(-d) - dip < -self.tolerance) & (dip > FINEST_MM) & (step[row] == 0)
-            row, patch, corners = _cut_up(row[near], patch[near], corners[near])
+            near = (-most_of_four(-d) - dip < -self.tolerance) & (dip > FINEST_MM) & (step[row] == 0)
+            row, patch, corners = cut_up(row[near], patch[near], corners[near])
 
     def _keep_worst(
         self,
@@ -411,48 +353,16 @@ class Contact:
         j = first[need[first] > step[r[first]]]
         step[r[j]], point[r[j]], part[r[j]] = need[j], at[j], self.body.part[patch[i[j]]]
 
-    def _corner_distances(self, turn: Floats, shift: Floats, row: Ints, corners: Floats) -> Floats:
+    def corner_distances(self, turn: Floats, shift: Floats, row: Ints, corners: Floats) -> Floats:
         """(m, 4) mm: distances of patch corners (m, 4, 3) of the tools in `row`."""
         at = np.einsum("nij,ncj->nci", turn[row], corners) + shift[row][:, None]
         return self.wood.of_points(at.reshape(-1, 3)).reshape(-1, 4)
 
-    def _dips(self, turn: Floats, shift: Floats, row: Ints, middle: Floats, radius: Floats) -> Floats:
+    def dips(self, turn: Floats, shift: Floats, row: Ints, middle: Floats, radius: Floats) -> Floats:
+        """(m,) mm: by how much the distance inside patches may fall below that at their corners."""
         at = np.einsum("nij,nj->ni", turn[row], middle) + shift[row]
         dip = self.wood.dip(at[:, 0], np.hypot(at[:, 1], at[:, 2]), radius)
         return np.where(radius <= BEND_REACH_MM, dip, radius)
-
-
-def _most(columns: Floats) -> Floats:
-    """(n,): the largest of four columns (n, 4)."""
-    a = np.maximum(columns[:, 0], columns[:, 1])
-    return np.maximum(a, np.maximum(columns[:, 2], columns[:, 3]))
-
-
-def _cut_up(row: Ints, which: Ints, corners: Floats) -> tuple[Ints, Ints, Floats]:
-    """Halve patches across their longer side, or into four where they are about square."""
-    a, b, c, d = (corners[:, i] for i in range(4))
-    one = np.maximum(np.linalg.norm(b - a, axis=1), np.linalg.norm(c - d, axis=1))
-    two = np.maximum(np.linalg.norm(d - a, axis=1), np.linalg.norm(c - b, axis=1))
-    out_row, out_which, out = [row[:0]], [which[:0]], [corners[:0]]
-    across, along = one > 1.6 * two, two > 1.6 * one
-    for mask, kind in ((across, 0), (along, 1), (~across & ~along, 2)):
-        i = np.flatnonzero(mask)
-        if not len(i):
-            continue
-        p, q, r, s = a[i], b[i], c[i], d[i]
-        pq, qr, rs, sp = (p + q) / 2, (q + r) / 2, (r + s) / 2, (s + p) / 2
-        middle = (pq + rs) / 2
-        if kind == 0:
-            new = [(p, pq, rs, s), (pq, q, r, rs)]
-        elif kind == 1:
-            new = [(p, q, qr, sp), (sp, qr, r, s)]
-        else:
-            new = [(p, pq, middle, sp), (pq, q, qr, middle), (middle, qr, r, rs), (sp, middle, rs, s)]
-        for quad in new:
-            out.append(np.stack(quad, 1))
-            out_row.append(row[i])
-            out_which.append(which[i])
-    return np.concatenate(out_row), np.concatenate(out_which), np.concatenate(out)
 
 
 __all__ = ["BEHIND_HEEL", "FINEST_MM", "PARTS", "TOLERANCE_MM", "Contact", "Found"]

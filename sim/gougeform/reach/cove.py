@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 
 HALF_ANGLE_DEG = 60.0
 CYLINDER_MM = 25.0
-_SMALLEST, _START, _LARGEST = 0.5, 4.0, 40.0
+_SMALLEST, _START, _LARGEST = 0.8, 4.0, 40.0
 COVE_ERROR_MM = 0.1
 """What halving and search together may be off."""
 _WIDTH = 0.04
@@ -46,9 +46,7 @@ def cove_meridian(radius: float, half_angle_deg: float = HALF_ANGLE_DEG, cylinde
     return meridian_of(chain, "spindle", "")
 
 
-def tightest_cove(
-    body: Body, limit_deg: float, tolerance: float = TOLERANCE_MM, fineness: Fineness = USUAL
-) -> Cove:
+def tightest_cove(body: Body, limit_deg: float, tolerance: float = TOLERANCE_MM, fineness: Fineness = USUAL) -> Cove:
     """The smallest radius of a cove whose wall the tool can follow downhill, from the rim to the bottom.
 
     Each place must have a clear posture of at most the limit's clearance angle. Wider coves are taken as easier.
@@ -56,7 +54,8 @@ def tightest_cove(
     """
     most = max(limit_deg, 1e-3)
     search_to = replace(fineness, most_deg=most, enough_deg=most)
-    order = np.arange(len(_SHARES))
+    # The place that failed last is looked at first; to begin with those near the bottom.
+    order = np.arange(len(_SHARES))[::-1]
 
     def follows(radius: float) -> bool:
         nonlocal order
@@ -64,7 +63,7 @@ def tightest_cove(
         wood = Wood(meridian, nodes=90_000, margin=6.0)
         # The piece before the cove closes the end, the next is the cylinder: the cove is the third.
         places = places_at(meridian, np.full(len(_SHARES), 2), _SHARES)
-        for part in (order[:1], order[1:]):
+        for part in (order[:1], order[1:2], order[2:]):
             contact = Contact(body, wood, places.take(part), tolerance)
             clear = np.isfinite(search(contact, search_to, feeds=(1,)).alpha)
             if not clear.all():

@@ -59,7 +59,7 @@ def _wood(axes: Axes, reach: Reach) -> None:
 
 
 def draw_profile(reach: Reach, path: Path) -> None:
-    """The profile in the colour of the clearance angle it needs, what is not reached plain to see; and both feeds below."""
+    """The profile in the colour of the clearance angle it needs, what is not reached plain to see; both feeds below."""
     from matplotlib.collections import LineCollection
 
     figure, (top, below) = _new(11, 7.4, 2, (1.15, 1.0))
@@ -88,8 +88,12 @@ def draw_profile(reach: Reach, path: Path) -> None:
     top.set_ylabel("from the lathe's axis, mm", color=INK, fontsize=9)
     top.set_xlabel("along the lathe, mm", color=INK, fontsize=9)
     share_text = f"{reach.length_mm:.1f} of {reach.whole_mm:.1f} mm of profile reached"
-    top.set_title(f"{reach.gouge.recipe.title or reach.gouge.recipe.name}\n{m.title}: {share_text} within {limit:g}°",
-                  loc="left", fontsize=11, color=INK)
+    top.set_title(
+        f"{reach.gouge.recipe.title or reach.gouge.recipe.name}\n{m.title}: {share_text} within {limit:g}°",
+        loc="left",
+        fontsize=11,
+        color=INK,
+    )
     handles = [_line(MISSED, 6, "not reached, in neither direction of cut")] if missed else []
     if handles:
         top.legend(handles=handles, loc="lower right", fontsize=8, frameon=False)
@@ -126,16 +130,31 @@ def _angles(axes: Axes, reach: Reach) -> None:
     for feed, (colour, mark) in enumerate((("#17403f", "o"), ("#7d4a8d", "s"))):
         alpha = reach.alpha[:, feed]
         clear = np.isfinite(alpha)
-        axes.plot(along, np.where(clear, alpha, np.nan), color=colour, marker=mark, ms=3.2 - feed, lw=1.2 - 0.3 * feed,
-                  ls=("-", "--")[feed], label=_FEED_LABELS[feed], zorder=3 - feed)
+        axes.plot(
+            along,
+            np.where(clear, alpha, np.nan),
+            color=colour,
+            marker=mark,
+            ms=3.2 - feed,
+            lw=1.2 - 0.3 * feed,
+            ls=("-", "--")[feed],
+            label=_FEED_LABELS[feed],
+            zorder=3 - feed,
+        )
         axes.plot(along[~clear], np.full((~clear).sum(), top), "x", color=colour, ms=5, zorder=3, clip_on=False)
     last = ""
     for i in np.flatnonzero(reach.least > 0.05):
         name = part_name(int(reach.part[i, reach.either[i]]))
         if name != last:
             y = min(reach.least[i], top)
-            axes.annotate(name, (along[i], y), xytext=(3, 6 if y < top * 0.9 else -12), textcoords="offset points",
-                          fontsize=7.5, color=MISSED)
+            axes.annotate(
+                name,
+                (along[i], y),
+                xytext=(3, 6 if y < top * 0.9 else -12),
+                textcoords="offset points",
+                fontsize=7.5,
+                color=MISSED,
+            )
         last = name
     for edge in m.along[m.cut][1:]:
         axes.axvline(edge, color="#d8d2c6", lw=0.6, zorder=0)
@@ -144,8 +163,16 @@ def _angles(axes: Axes, reach: Reach) -> None:
     axes.set_xlabel("along the profile, mm", color=INK, fontsize=9)
     axes.set_ylabel("clearance angle needed, deg", color=INK, fontsize=9)
     axes.legend(fontsize=8, frameon=False, loc="upper left", ncols=2, bbox_to_anchor=(0, 1.12))
-    axes.text(1.0, 1.02, f"red: what stops a smaller angle · crosses: no clear posture up to {top:g}°",
-              transform=axes.transAxes, ha="right", va="bottom", fontsize=8, color=QUIET)
+    axes.text(
+        1.0,
+        1.02,
+        f"red: what stops a smaller angle · crosses: no clear posture up to {top:g}°",
+        transform=axes.transAxes,
+        ha="right",
+        va="bottom",
+        fontsize=8,
+        color=QUIET,
+    )
 
 
 def feed_words(reach: Reach, place: int, feed: int) -> str:
@@ -157,7 +184,7 @@ def feed_words(reach: Reach, place: int, feed: int) -> str:
 
 
 def draw_standing(reach: Reach, place: int, feed: int, path: Path) -> None:
-    """The tool at one place, turned into the meridian plane: each of its points at its distance from the lathe's axis."""
+    """The tool at one place, turned into the meridian plane: each point at its distance from the lathe's axis."""
     from matplotlib.collections import PolyCollection
 
     figure, (axes,) = _new(10, 6.4)
@@ -180,20 +207,38 @@ def draw_standing(reach: Reach, place: int, feed: int, path: Path) -> None:
         if clear
         else f"no posture is clear up to {reach.terms.fineness.most_deg:g}°; the one that digs in least is shown"
     )
-    text = [f"x {w[0]:.1f}, radius {w[1]:.1f} mm, cut {feed_words(reach, place, feed)}: {first}",
-            f"edge {reach.edge_place[place, feed]:+.1f} mm from the nose, inclination {reach.lam[place, feed]:.0f}°,"
-            f" handle swung {reach.swing[place, feed]:+.0f}°"]
-    axes.annotate("the edge cuts here" if clear else "the edge is to cut here", w, xytext=(10, -22), textcoords="offset points", fontsize=9, color=INK, zorder=7)
+    text = [
+        f"x {w[0]:.1f}, radius {w[1]:.1f} mm, cut {feed_words(reach, place, feed)}: {first}",
+        f"edge {reach.edge_place[place, feed]:+.1f} mm from the nose, inclination {reach.lam[place, feed]:.0f}°,"
+        f" handle swung {reach.swing[place, feed]:+.0f}°",
+    ]
+    axes.annotate(
+        "the edge cuts here" if clear else "the edge is to cut here",
+        w,
+        xytext=(10, -22),
+        textcoords="offset points",
+        fontsize=9,
+        color=INK,
+        zorder=7,
+    )
     if reach.part[place, feed] >= 0:
         spot = turn[0] @ reach.touch[place, feed] + shift[0]
         spot2 = (spot[0], float(np.hypot(spot[1], spot[2])))
         axes.plot(*spot2, "o", color=TOUCH, ms=8, mec=PAPER, zorder=8)
-        axes.annotate(f"the {part_name(int(reach.part[place, feed]))} {'touches' if clear else 'is in the wood'} here", spot2, xytext=(12, 12),
-                      textcoords="offset points", fontsize=9, color=TOUCH, zorder=8)
+        axes.annotate(
+            f"the {part_name(int(reach.part[place, feed]))} {'touches' if clear else 'is in the wood'} here",
+            spot2,
+            xytext=(12, 12),
+            textcoords="offset points",
+            fontsize=9,
+            color=TOUCH,
+            zorder=8,
+        )
     if not reach.meridian.inside[reach.places.piece[place]]:
         axes.axhline(reach.rest.radius, color=QUIET, lw=3, alpha=0.6, zorder=1)
-        axes.text(0.01, reach.rest.radius, " rest", color=QUIET, fontsize=8, va="bottom",
-                  transform=axes.get_yaxis_transform())
+        axes.text(
+            0.01, reach.rest.radius, " rest", color=QUIET, fontsize=8, va="bottom", transform=axes.get_yaxis_transform()
+        )
     span = max(float(np.ptp(head[:, 0])), float(np.ptp(head[:, 1])), 45.0)
     half = 0.5 * min(span, 75.0)
     axes.set_aspect("equal")
@@ -203,7 +248,7 @@ def draw_standing(reach: Reach, place: int, feed: int, path: Path) -> None:
     axes.set_ylim(bottom, min(top, bottom + 2 * half))
     axes.set_xlabel("along the lathe, mm", color=INK, fontsize=9)
     axes.set_ylabel("from the lathe's axis, mm", color=INK, fontsize=9)
-    axes.set_title("\n".join([reach.gouge.recipe.title or reach.gouge.recipe.name, *text]), loc="left", fontsize=10,
-                   color=INK)
+    axes.set_title(
+        "\n".join([reach.gouge.recipe.title or reach.gouge.recipe.name, *text]), loc="left", fontsize=10, color=INK
+    )
     _save(figure, path)
-

@@ -3,7 +3,7 @@
 A posture is the edge point that cuts, the inclination and the clearance angle, as ISO 3002-1 names them. In the half
 plane of the place W: t along the meridian, n out of the wood, v = n × t the way the wood moves. With q = cos λ v +
 sin λ t the bevel's direction from edge to heel lies along cos α q + sin α n, its outward normal along
-sin α q - cos α n, and the edge tangent along n × q for every α: the clearance angle turns the tool about the edge tangent.
+sin α q - cos α n, and the edge tangent along n × q for every α: the clearance angle turns the tool about that.
 
 Placed coordinates are (x along the lathe, y toward W, w along v); only x and hypot(y, w) matter for distances.
 Lengths mm, angles rad.
@@ -97,7 +97,7 @@ def turned_about_edge(wood: Places, postures: Postures) -> Floats:
 
 
 def placed(body: Body, wood: Places, postures: Postures) -> tuple[Floats, Floats]:
-    """turn (n, 3, 3) and shift (n, 3): placed coordinates of a tool point are turn · point + shift."""
+    """Turn (n, 3, 3) and shift (n, 3): placed coordinates of a tool point are turn · point + shift."""
     k = postures.station
     frame = np.stack([body.edge[:, k], body.back[:, k], body.out[:, k]]).transpose(2, 0, 1)
     turn = turned_about_edge(wood, postures) @ frame
@@ -117,7 +117,7 @@ def swing(body: Body, wood: Places, postures: Postures) -> Floats:
 
 
 def roll(body: Body, wood: Places, postures: Postures) -> Floats:
-    """(n,) rad: how far the flute is rolled about the bar from facing away from the wood; positive to the tool's right."""
+    """(n,) rad: the flute's roll about the bar from facing away from the wood; positive to the tool's right."""
     turn, _ = placed(body, wood, postures)
     n = np.concatenate([wood.normal[postures.place], np.zeros((len(postures), 1))], 1)
     side, up = (turn[:, :, 0] * n).sum(1), (turn[:, :, 1] * n).sum(1)

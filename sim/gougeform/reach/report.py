@@ -86,9 +86,7 @@ def place_rows(reach: Reach) -> list[dict[str, Any]]:
                     "overhang_mm": _plain(reach.overhang[i, feed]),
                     "clearance_mm": _plain(reach.clearance[i, feed]),
                     "clearance_part": PARTS[BEHIND_HEEL[int(np.nanargmin(reach.gaps[i, feed]))]] if clear else None,
-                    **{
-                        f"gap_{PARTS[part_]}_mm": _plain(reach.gaps[i, feed, c]) for c, part_ in enumerate(BEHIND_HEEL)
-                    },
+                    **{f"gap_{PARTS[part_]}_mm": _plain(reach.gaps[i, feed, c]) for c, part_ in enumerate(BEHIND_HEEL)},
                     "deflection_mm": _plain(reach.deflection[i, feed]),
                     "hand_force_n": _plain(reach.hand_force[i, feed]),
                     "frequency_hz": _plain(reach.frequency[i, feed]),
@@ -169,13 +167,21 @@ def print_reach(
     console.print(table("On the whole", ("", ""), _summary_rows(reach, cove, deflection_mm)))
     head = ("x", "radius", "angle", "cut", "place", "incl.", "swing", "stop", "hang", "gap")
     below = (
-        "mm and degrees. Angle: the smallest clear clearance angle (!: over the limit, not reached). Place: which place of"
+        "mm and degrees. Angle: the smallest clear clearance angle (!: not reached). Place: the place of"
         " the edge cuts, from the nose, + to the tool's right. Incl.: inclination. Swing: handle along the lathe, + to"
         " the right. Stop: what stops a smaller angle. Hang: overhang over the rest. Gap: smallest behind the heel."
     )
     console.print(table("Place by place, the better direction of cut", head, _place_table(reach), below))
     if overhangs:
-        head2 = ("overhang\nat most", "places\nreached", "smallest\nangle", "least\ngap", "deflec-\ntion", "hand\nforce", "frequency")
+        head2 = (
+            "overhang\nat most",
+            "places\nreached",
+            "smallest\nangle",
+            "least\ngap",
+            "deflec-\ntion",
+            "hand\nforce",
+            "frequency",
+        )
         rows = [
             (
                 f"{o['overhang_mm']:g} mm",
@@ -218,7 +224,7 @@ def _summary_rows(reach: Reach, cove: Cove | None, deflection_mm: float) -> list
 
 
 def _place_table(reach: Reach) -> list[tuple[str, ...]]:
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for i in range(len(reach.places)):
         f = int(reach.either[i])
         clear = np.isfinite(reach.alpha[i, f])

@@ -15,6 +15,7 @@ from gougeform.errors import InputError
 from gougeform.gouge import Gouge
 from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, build_body
 from gougeform.reach.contact import TOLERANCE_MM, Contact
+from gougeform.reach.gap import gaps as gaps_of
 from gougeform.reach.posture import Places, Postures, Rest, overhang, placed, places_at, roll, swing
 from gougeform.reach.search import USUAL, Best, Fineness, Limit, search
 from gougeform.stiffness import FORCE_N, Beam, beam_of
@@ -195,7 +196,7 @@ def _complete(gouge: Gouge, terms: Terms, contact: Contact, rest: Rest, best: Be
     # Where nothing is clear the posture that comes nearest stands for the place, at the largest angle looked at.
     shown = postures.at(np.where(clear, postures.alpha, np.radians(terms.fineness.most_deg)))
     part, touch = contact.stopper(shown)
-    gaps = contact.gaps(shown)
+    gaps = gaps_of(contact, shown)
     inside = contact.wood.meridian.inside[contact.places.piece]
     over = overhang(contact.body, contact.places, shown, rest, inside)
     deflection, hand, frequency = _bending(contact, beam, shown, over, terms.force_n)
@@ -238,7 +239,7 @@ def _bending(
         at = over[i] - begin[i]  # the beam counts from the nose
         if not 0 < at < beam.hand:
             continue
-        key = int(round(at * 20))
+        key = round(at * 20)
         if key not in known:
             a = min(max(key / 20, 1e-3), beam.hand - 1e-3)
             known[key] = beam.give(a), beam.hand_force(a, force), beam.frequency(a)
@@ -265,13 +266,13 @@ def check_terms(terms: Terms) -> None:
 
 def rest_for(meridian: Meridian, terms: Terms) -> Rest:
     """The rest along the whole work at the gap, or at the distance asked for; and across the mouth of a hollow."""
-    low, high = meridian.box
+    high = meridian.box[1]
     radius = float(high[1]) + terms.gap_mm
     if terms.rest_mm is not None:
         if not np.isfinite(terms.rest_mm) or terms.rest_mm < high[1]:
             raise InputError(
                 "rest_mm",
-                f"given {terms.rest_mm:g}: the rest would stand inside the wood, whose largest radius is {high[1]:g} mm",
+                f"given {terms.rest_mm:g}: the rest would stand inside the wood, largest radius {high[1]:g} mm",
                 f"a rest at {high[1]:g} mm from the lathe's axis or further out",
             )
         radius = float(terms.rest_mm)
@@ -320,7 +321,7 @@ def reached_at(r: Reach, piece: Ints, share: Floats) -> Flags:
     contact = replace(r.contact, places=places_at(r.meridian, piece, share))
     most = max(r.terms.limit_deg, 1e-3)
     best = search(contact, replace(r.terms.fineness, most_deg=most, enough_deg=most))
-    return np.isfinite(best.alpha).reshape(-1, 2).any(1)
+    return np.asarray(np.isfinite(best.alpha).reshape(-1, 2).any(1))
 
 
 def at_overhang(r: Reach, most: float) -> Reach:

@@ -30,7 +30,7 @@ _BALL_MM = 0.7
 
 
 def scene_arrays(reach: Reach, place: int, feed: int) -> dict[str, NDArray[Any]]:
-    """What is drawn, in lathe coordinates (x along the lathe, y toward the place, z): tool patches, wood, marked spots."""
+    """What is drawn, in lathe coordinates (x along it, y toward the place, z): tool patches, wood, marked spots."""
     k = reach.index(place, feed)
     turn, shift = placed(reach.body, reach.places, reach.best.postures.take(np.array([k])))
     to_lathe = np.array([1.0, 1.0, -1.0])
@@ -82,7 +82,7 @@ def draw(scene: dict[str, NDArray[Any]], out: Path) -> None:
     import pyvista as pv
 
     pv.OFF_SCREEN = True
-    plotter: Any = pv.Plotter(off_screen=True, window_size=(1500, 1050))
+    plotter: Any = pv.Plotter(off_screen=True, window_size=[1500, 1050])
     plotter.set_background(PAPER)
     corners, part = scene["corners"], scene["part"]
     for number, tint in PART_TINTS.items():
@@ -98,9 +98,7 @@ def draw(scene: dict[str, NDArray[Any]], out: Path) -> None:
     cells = np.column_stack([np.full(len(quads), 4), quads])
     plotter.add_mesh(pv.PolyData(points, cells.ravel()), color=WOOD, smooth_shading=True, split_sharp_edges=True)
     for angle in (phi[0], phi[-1]):
-        ring = np.stack(
-            [outline[:, 0], outline[:, 1] * np.cos(angle), outline[:, 1] * np.sin(angle)], -1
-        )
+        ring = np.stack([outline[:, 0], outline[:, 1] * np.cos(angle), outline[:, 1] * np.sin(angle)], -1)
         if np.linalg.norm(ring[0] - ring[-1]) < 1e-9:
             ring = ring[:-1]
         face = pv.PolyData(ring, np.concatenate([[len(ring)], np.arange(len(ring))])).triangulate()

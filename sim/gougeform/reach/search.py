@@ -50,11 +50,12 @@ SEARCH_ERROR_DEG = 0.1
 USABLE_WING = 0.95
 """The last part of each wing, at the lip, is not asked to cut: hardly any bevel is left there to carry the cut."""
 
-_GAIN = np.radians(0.03)  # angles closer than this count as equal
+_GAIN = np.radians(0.05)  # angles closer than this count as equal
 _CLOSER, _HARD_AT_ONCE = 4, 40
 _OVERHANG_STEP = np.radians(0.25)
 _TRIES = 4  # how often clearance and overhang may push each other on
 _BEYOND = np.radians(15.0)  # bounds above the largest angle still tell where to look further
+_TOGETHER = (1200, 240, 48)
 _AT_ONCE = (24, 4, 1)  # postures of a group whose bounds are made better together, step by step
 
 
@@ -87,7 +88,7 @@ class Limit:
     most: float
 
     def first_allowed(self, contact: Contact, postures: Postures, cap: Floats) -> Floats:
-        """(n,) rad: the smallest angle from the postures' own on, in steps, with that overhang; infinite beyond the cap."""
+        """(n,) rad: the smallest angle from the postures' own on that has the overhang; infinite beyond the cap."""
         out = np.full(len(postures), np.inf)
         todo = np.arange(len(postures))
         for number in range(int(np.ceil(np.pi / 2 / _OVERHANG_STEP))):
@@ -142,7 +143,7 @@ def search(
     stations = np.round(np.linspace(*ends, fineness.stations)).astype(np.intp)
     # The nose is always looked at.
     stations = np.unique(np.append(stations, contact.body.stations.nose))
-    steps = int(round(fineness.lam_most_deg / fineness.lam_deg))
+    steps = round(fineness.lam_most_deg / fineness.lam_deg)
     lam = np.radians(fineness.lam_deg) * np.arange(-steps, steps + 1)
     least = np.radians(fineness.lam_least_deg)
     lam = np.unique(np.concatenate([lam[np.abs(lam) >= least - 1e-9], [-least, least]]))
@@ -159,9 +160,7 @@ def search(
     _refine(contact, state, feed_of, k, ends, fineness, most, limit)
     place = np.repeat(np.arange(count), k)
     _least_deep(contact, grid, state, feed_of, k, most, float(least))
-    return Best(
-        Postures(place, state.station, state.lam, state.alpha), feed_of, state.part, state.touch, state.solved
-    )
+    return Best(Postures(place, state.station, state.lam, state.alpha), feed_of, state.part, state.touch, state.solved)
 
 
 def _least_deep(
@@ -232,8 +231,10 @@ def _solve(
         order = order[np.lexsort((plain[order], np.round(bound[order] / _GAIN), group[order]))]
         g = group[order]
         begin = np.flatnonzero(np.concatenate([[True], g[1:] != g[:-1]]))
+        # Few groups take more at once: the work is done in tables, not one by one.
+        sizes = [max(size, together // len(begin)) for size, together in zip(_AT_ONCE, _TOGETHER, strict=True)]
         rank = np.arange(len(g)) - np.repeat(begin, np.diff(np.append(begin, len(g))))
-        now = [order[(level[order] == number) & (rank < size)] for number, size in enumerate(_AT_ONCE)]
+        now = [order[(level[order] == number) & (rank < size)] for number, size in enumerate(sizes)]
         for number in (0, 1):
             these = now[number]
             if not len(these):
@@ -298,7 +299,7 @@ def _look_again(
     most: float,
     limit: Limit | None,
 ) -> None:
-    """Where an easy posture was not found the windows are narrow: look at the whole range again, four times as closely."""
+    """Where no easy posture was found the windows are narrow: look again at everything, more closely."""
     hard = np.flatnonzero(state.alpha > max(_GAIN, state.enough))
     stations = np.unique(np.round(np.linspace(*ends, 3 * fineness.stations - 2)).astype(np.intp))
     step = np.radians(fineness.lam_deg / _CLOSER)
@@ -337,7 +338,9 @@ def _refine(
     for _ in range(fineness.rounds):
         step_s, step_l = step_s / 2, step_l / 2
         for _ in range(2):
-            todo = np.flatnonzero((state.alpha > max(_GAIN, state.enough)) & np.isfinite(np.minimum(state.alpha, state.bound)))
+            todo = np.flatnonzero(
+                (state.alpha > max(_GAIN, state.enough)) & np.isfinite(np.minimum(state.alpha, state.bound))
+            )
             if not len(todo):
                 return
             before = np.minimum(state.alpha[todo], 1e3)
@@ -359,4 +362,4 @@ def _refine(
                 break
 
 
-__all__ = ["FEEDS", "SEARCH_ERROR_DEG", "Best", "Fineness", "Limit", "Places", "search", "joined"]
+__all__ = ["FEEDS", "SEARCH_ERROR_DEG", "Best", "Fineness", "Limit", "Places", "joined", "search"]

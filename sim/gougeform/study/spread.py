@@ -166,6 +166,7 @@ def in_cluster(pack: bytes, chunks: Iterable[Chunk], stop: Stop, address: str) -
     from distributed import wait as wait_for
 
     try:
+        _knock(address)
         client = Client(address, timeout="5s", set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         raise InputError(
@@ -194,6 +195,18 @@ def in_cluster(pack: bytes, chunks: Iterable[Chunk], stop: Stop, address: str) -
                     yield rows
                 for task in again:
                     flying[client.submit(work, pack, [task], pure=False)] = [task]
+
+
+def _knock(address: str) -> None:
+    """Raise OSError or ValueError where nobody listens at all: a Client that fails leaves threads behind."""
+    import socket
+
+    from distributed.comm.addressing import parse_address, parse_host_port
+
+    scheme, place = parse_address(address)
+    if scheme != "inproc":
+        host, port = parse_host_port(place, 8786)
+        socket.create_connection((host, port), timeout=5).close()
 
 
 def _same_version(client: Any) -> None:

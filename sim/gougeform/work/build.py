@@ -129,9 +129,7 @@ def chain_of_points(points: Floats, corner: float, field: str = "points_mm") -> 
         k = int(size.argmin())
         raise InputError(field, f"points {k + 1} and {k + 2} are the same", "remove one of them")
     along = step / size[:, None]
-    bend = np.arctan2(
-        along[:-1, 0] * along[1:, 1] - along[:-1, 1] * along[1:, 0], (along[:-1] * along[1:]).sum(1)
-    )
+    bend = np.arctan2(along[:-1, 0] * along[1:, 1] - along[:-1, 1] * along[1:, 0], (along[:-1] * along[1:]).sum(1))
     angle = np.arctan2(along[:, 1], along[:, 0])
     sharp = np.abs(bend) > corner
     # Leaving a point, the circle through three points is ahead of the chord by a share of the bend.
@@ -202,8 +200,14 @@ def meridian_of(chain: Chain, kind: str, title: str) -> Meridian:
     start, end = np.array(chain.start, float), np.array(chain.end, float)
     turn = np.array(chain.turn, float)
     plain = Meridian(
-        start, end, np.array(chain.centre, float), turn, np.array(chain.cut), np.zeros(len(turn), bool),
-        kind == "ring", title,
+        start,
+        end,
+        np.array(chain.centre, float),
+        turn,
+        np.array(chain.cut),
+        np.zeros(len(turn), bool),
+        kind == "ring",
+        title,
     )
     _check(plain, kind, chain.field)
     middle = plain.normal(np.arange(plain.count), np.full(plain.count, 0.5))
@@ -239,7 +243,7 @@ def _check(m: Meridian, kind: str, field: list[str]) -> None:
     if kind == "spindle":
         inside_hollow = np.zeros(m.count, bool)
         tx = np.min([m.tangent(every, np.full(m.count, s))[:, 0] for s in np.linspace(0, 1, 65)], axis=0)
-        for k in np.flatnonzero(tx < -1e-6):
+        for k in map(int, np.flatnonzero(tx < -1e-6)):
             before = m.start[k, 0] < m.start[:, 0].max() - _SAME or m.end[k, 1] > m.start[k, 1] + _SAME
             # From the rim at the far end a hollow leads back to the axis; nothing else may go back.
             if before and not inside_hollow[k - 1]:

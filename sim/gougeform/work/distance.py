@@ -1,8 +1,8 @@
 """Signed distances to a solid of revolution, many points at once.
 
 A table over the half plane knows, for every cell, the few pieces of the meridian that can be nearest to a point in
-it, so that each distance costs two or three pieces whatever the workpiece. The distances are exact: the table leaves out
-only pieces that cannot be nearest. A second table holds the distance itself on a grid, for bounds.
+it, so that each distance costs two or three pieces whatever the workpiece. They are exact: the table leaves out only
+pieces that cannot be nearest. A second table holds the distance itself on a grid, for bounds.
 """
 
 from __future__ import annotations
@@ -134,7 +134,7 @@ class Wood:
         """The grid's largest upward curvature of the distance (1/mm) within each of _REACHES_MM of each node."""
         from scipy.ndimage import maximum_filter
 
-        low, step, d = self._grid
+        _low, step, d = self._grid
         most = np.zeros_like(d)
         inner = d[1:-1, 1:-1]
         for i, j in ((1, 0), (0, 1), (1, 1), (1, -1)):
@@ -177,7 +177,7 @@ class Wood:
     def _bounds(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """The grid lowered and raised by what bilinear interpolation may be off, which second differences tell.
 
-        A smooth function is off by an eighth of them, a kink between two nodes by a quarter.
+        A smooth function is off by an eighth of them, a kink half way between two nodes by a half.
         """
         from scipy.ndimage import maximum_filter
 
@@ -188,7 +188,7 @@ class Wood:
         # The last terms are for coordinates given in single precision.
         low, step, _ = self._grid
         size = float(np.abs(low).max() + step * max(d.shape))
-        off = 0.3 * maximum_filter(off, size=5) + 2e-5 + 4e-7 * size
+        off = 0.55 * maximum_filter(off, size=5) + 2e-5 + 4e-7 * size
         return (d - off).astype(np.float32).ravel(), (d + off).astype(np.float32).ravel()
 
     def at_least(self, x: Floats, rho: Floats) -> Floats:
@@ -223,4 +223,4 @@ class Wood:
         right += j * (flat[k + np.int32(columns + 1)] - right)
         right -= here
         here += i * right
-        return here  # type: ignore[return-value]
+        return here

@@ -123,7 +123,7 @@ def _from_csv(path: Path) -> Meridian:
         raise InputError("", "is not UTF-8 text", "save the file as UTF-8", file) from error
     except OSError as error:
         raise InputError("", f"cannot be read: {error.strerror}", "check who may read it", file) from error
-    points = []
+    points: list[tuple[float, float]] = []
     sample = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
     mark = next((m for m in (";", "\t", ",") if m in sample), None)
     rows = csv.reader(io.StringIO(text), delimiter=mark or " ", skipinitialspace=True)
@@ -142,7 +142,7 @@ def _from_csv(path: Path) -> Meridian:
         except ValueError:
             raise InputError(
                 f"line {number}",
-                f"given {shown(' '.join(row))}, allowed are two numbers: x along the lathe and rho from its axis, in mm",
+                f"given {shown(' '.join(row))}, allowed are two numbers: x along the lathe, rho from its axis",
                 "correct that line",
                 file,
             ) from None

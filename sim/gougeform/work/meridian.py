@@ -53,9 +53,7 @@ class Meridian:
     @cached_property
     def length(self) -> Floats:
         """(m,) mm along each piece."""
-        return np.where(
-            self.turn != 0, self.radius * np.abs(self.turn), np.linalg.norm(self.end - self.start, axis=1)
-        )
+        return np.where(self.turn != 0, self.radius * np.abs(self.turn), np.linalg.norm(self.end - self.start, axis=1))
 
     def point(self, piece: Ints, share: Floats) -> Floats:
         """(n, 2) mm: points of pieces (n,) at shares 0 … 1 of their length."""
@@ -132,7 +130,7 @@ class Meridian:
 
     @cached_property
     def corner_normals(self) -> tuple[Floats, Floats]:
-        """Normals (m, 2) standing for the corner at each piece's start and end: they give the sign of a distance there."""
+        """Normals (m, 2) that stand for the corner at each piece's start and end: they give a distance its sign."""
         every = np.arange(self.count)
         first, last = self.normal(every, np.zeros(self.count)), self.normal(every, np.ones(self.count))
         before, after = np.roll(last, 1, 0), np.roll(first, -1, 0)
@@ -199,9 +197,7 @@ class Meridian:
     @cached_property
     def _bent(self) -> Floats:
         """(m, 7): centre, radius, sign of the turn, direction to the middle and cosine of half the turn."""
-        return np.column_stack(
-            [self.centre, self.radius, np.sign(self.turn), self._middle, np.cos(self.turn / 2)]
-        )
+        return np.column_stack([self.centre, self.radius, np.sign(self.turn), self._middle, np.cos(self.turn / 2)])
 
     @cached_property
     def _along_chord(self) -> Floats:
