@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.jig import BASE, FootJig, Pose, RodJig, Table, apply, cross, dot, table_centre, table_frame
+from gougeform.jig import FootJig, Pose, RodJig, Table, apply, cross, dot, table_centre, table_frame
 from gougeform.wheel import Wheel
 
 Floats = NDArray[np.float64]
@@ -95,6 +95,34 @@ class Three:
 
 
 @dataclass(frozen=True)
+class Hinged:
+    """Motions of a rod jig: a turn about `axis` (3, n) through `hinge` (3, n), one about the rod, one along it.
+
+    rim: how far the rod's centre lies from the wheel's rim, mm.
+    """
+
+    axis: Floats
+    hinge: Floats
+    rim: float
+
+    def keep_trace(self, k: float, contact: Floats, normal: Floats, tangent: Floats, right: Floats3) -> Twist:
+        """As `Ball.keep_trace`: the slide follows from the place across the face, the dip from staying on it."""
+        roll = cross(self.axis, contact - self.hinge)
+        dip_x, dip_z = contact[2], self.rim - contact[0]
+        share = -dot(normal, roll) / (normal[0] * dip_x + normal[2] * dip_z)
+        moved_x, moved_z = roll[0] + share * dip_x, roll[2] + share * dip_z
+        turned = dot(normal, cross(self.axis, tangent)) + share * (normal[0] * tangent[2] - normal[2] * tangent[0])
+        rate = right[2] / (k * (moved_x * tangent[0] + moved_z * tangent[2]) + turned)
+        omega = rate * self.axis
+        drift = -cross(omega, self.hinge)
+        dip = rate * share
+        omega[1] += dip
+        drift[2] += dip * self.rim
+        drift[1] += right[1] - rate * roll[1]
+        return omega, drift
+
+
+@dataclass(frozen=True)
 class FootSolver:
     """Closed form: a triangle places the edge point on the wheel, one turn about the line to the pocket is left."""
 
@@ -146,7 +174,7 @@ class RollSolver:
     known_s: Floats = field(default_factory=lambda: np.zeros(0))
     known_roll: Floats = field(default_factory=lambda: np.zeros(0))
 
-    def at_roll(self, edge: Floats, roll: Floats) -> tuple[Pose, Floats, Three]:
+    def at_roll(self, edge: Floats, roll: Floats) -> tuple[Pose, Floats, Motions]:
         """As `Solver.place`, at a given roll (n,)."""
         if isinstance(self.jig, RodJig):
             return on_rod(self.jig, self.wheel, self.contact, edge, roll)
@@ -154,7 +182,9 @@ class RollSolver:
 
     def miss(self, edge: Floats, along: Floats, roll: Floats) -> tuple[Floats, Floats]:
         """N · E′ at a roll, and its derivative by the roll (both (n,))."""
-        pose, contact, motions = self.at_roll(edge, roll)
+        if isinstance(self.jig, RodJig):
+            return _miss_on_rod(self.jig, self.wheel, edge, along, roll)
+        pose, contact, motions = on_table(self.jig, self.wheel, self.contact, edge, roll)
         normal, k = self.wheel.face_normal(contact), self.wheel.curvature
         tangent = apply(pose.turn, along)
         speed = [cross(o, contact) + d for o, d in motions.fields]
@@ -206,31 +236,55 @@ def rotation(axis: Floats, angle: Floats) -> Floats:
     )
 
 
-def on_rod(jig: RodJig, wheel: Wheel, contact: float, edge: Floats, roll: Floats) -> tuple[Pose, Floats, Three]:
+def on_rod(jig: RodJig, wheel: Wheel, contact: float, edge: Floats, roll: Floats) -> tuple[Pose, Floats, Hinged]:
     """Rod jig: at a given roll (n,) the dip about the rod puts the point on the face, the slide at its place."""
     rot = rotation(jig.axis, roll)
-    shoe = np.array([0.0, jig.shoe, 0.0])[:, None]
-    v = apply(rot, edge - jig.hinge[:, None]) + shoe
+    v = apply(rot, edge - jig.hinge[:, None])
+    v[1] += jig.shoe
     m2 = v[1] ** 2 + v[2] ** 2
     x, z = _contact_place(m2, jig.rim, wheel.curvature)
     x0, z0, x1, z1 = -v[2], v[1], x - jig.rim, z
     c, s, o = (x0 * x1 + z0 * z1) / m2, (x1 * z0 - z1 * x0) / m2, np.zeros_like(x)
-    lift = np.array([[c, o, s], [o, o + 1, o], [-s, o, c]])
-    raised = np.einsum("ijn,jk->ikn", lift, BASE)
-    turn = np.einsum("ijn,jkn->ikn", raised, rot)
-    rod = np.array([jig.rim, 0.0, 0.0])[:, None]
-    hinge_at = apply(raised, np.broadcast_to(shoe, v.shape)) + rod
-    hinge_at[1] += contact + v[0]  # the slide along the rod
-    shift = hinge_at - apply(turn, np.broadcast_to(jig.hinge[:, None], v.shape))
+    # Dip and base orientation in one: (x, y, z) of the tool go to (s y - c z, -x, c y + s z).
+    turn = np.stack([s * rot[1] - c * rot[2], -rot[0], c * rot[1] + s * rot[2]])
+    hinge_at = np.stack([s * jig.shoe + jig.rim, contact + v[0], c * jig.shoe])  # v[0] is the slide along the rod
+    shift = hinge_at - apply(turn, jig.hinge[:, None])
     point = np.stack([x, np.full_like(x, contact), z])
-    axis = apply(raised, np.broadcast_to(jig.axis[:, None], v.shape))
-    across = np.stack([o, o + 1, o])
-    motions = [
-        (axis, -cross(axis, hinge_at)),
-        (across, -cross(across, np.broadcast_to(rod, v.shape))),
-        (np.zeros_like(v), across),
-    ]
-    return Pose(turn, shift), point, Three(motions)
+    axis = np.stack([s * jig.axis[1] - c * jig.axis[2], o - jig.axis[0], c * jig.axis[1] + s * jig.axis[2]])
+    return Pose(turn, shift), point, Hinged(axis, hinge_at, jig.rim)
+
+
+def _miss_on_rod(jig: RodJig, wheel: Wheel, edge: Floats, along: Floats, roll: Floats) -> tuple[Floats, Floats]:
+    """As `RollSolver.miss`, in the plane square to the rod: there dip turns the rolled tool from v to q.
+
+    With both of length m, n · E′ = ((w · v) (n · q) + (v × w) (q × n)) / m², w the rolled tangent.
+    """
+    k, rim = wheel.curvature, jig.rim
+    cos, sin = np.cos(roll), np.sin(roll)
+
+    def rolled(u: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        """The y and z components of a turned vector, and their derivatives by the roll."""
+        _, ay, az = jig.axis
+        along_axis = ay * u[1] + az * u[2]
+        py, pz = u[1] - ay * along_axis, u[2] - az * along_axis
+        ky, kz = az * u[0], -ay * u[0]
+        y, z = ay * along_axis + py * cos + ky * sin, az * along_axis + pz * cos + kz * sin
+        return y, z, ky * cos - py * sin, kz * cos - pz * sin
+
+    vy, vz, dvy, dvz = rolled(edge - jig.hinge[:, None])
+    wy, wz, dwy, dwz = rolled(along)
+    vy = vy + jig.shoe
+    m2, dm2 = vy * vy + vz * vz, 2 * (vy * dvy + vz * dvz)
+    x, z = _contact_place(m2, rim, k)
+    far = 1 + k * rim
+    dx = -k / (2 * far) * dm2
+    dz = (dm2 / 2 - (x - rim) * dx) / z
+    even, odd = -far * x - rim, -far * z  # n · q and q × n
+    w_v, v_w = wy * vy + wz * vz, vy * wz - vz * wy
+    value = (w_v * even + v_w * odd) / m2
+    dw_v, dv_w = dwy * vy + wy * dvy + dwz * vz + wz * dvz, dvy * wz + vy * dwz - dvz * wy - vz * dwy
+    slope = (dw_v * even - w_v * far * dx + dv_w * odd - v_w * far * dz - value * dm2) / m2
+    return value, slope
 
 
 def on_table(jig: Table, wheel: Wheel, contact: float, edge: Floats, roll: Floats) -> tuple[Pose, Floats, Three]:

@@ -22,7 +22,7 @@ CYLINDER_MM = 25.0
 _SMALLEST, _START, _LARGEST = 0.8, 4.0, 40.0
 COVE_ERROR_MM = 0.1
 """What halving and search together may be off."""
-_WIDTH = 0.04
+_WIDTH = 0.05
 _SHARES = np.array([0.02, 0.14, 0.26, 0.38, 0.5])  # rim to bottom of one wall
 
 

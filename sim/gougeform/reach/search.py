@@ -55,7 +55,7 @@ _CLOSER, _HARD_AT_ONCE = 4, 40
 _OVERHANG_STEP = np.radians(0.25)
 _TRIES = 4  # how often clearance and overhang may push each other on
 _BEYOND = np.radians(15.0)  # bounds above the largest angle still tell where to look further
-_TOGETHER = (1200, 240, 48)
+_TOGETHER = (1200, 120, 12)
 _AT_ONCE = (24, 4, 1)  # postures of a group whose bounds are made better together, step by step
 
 
