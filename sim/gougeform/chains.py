@@ -290,7 +290,8 @@ def _blocks(columns: Columns, alone: list[Height], looks: int) -> tuple[Ints, Fl
 
 def _without_short(first: int, t: Floats, after: Ints, least: float) -> tuple[int, list[tuple[float, int]]]:
     """Hand-overs of one line without stretches shorter than `least`."""
-    begin, out = int(first), []
+    begin = int(first)
+    out: list[tuple[float, int]] = []
     for place, grind in zip(t.tolist(), after.tolist(), strict=True):
         if place < least:
             begin = grind

@@ -54,13 +54,13 @@ def zipped_pairs(
 
     key: (len(vertex),) grows along every run; it is scaled to 0 … 1 on each.
     """
-    sides = []
-    for start, stop in (a, b):
+
+    def side(start: Ints, stop: Ints) -> tuple[Ints, Ints, Floats]:
         place, run = runs(start, stop)
         span = key[stop] - key[start]
-        scaled = (key[place] - key[start[run]]) / np.where(span > 0, span, 1.0)[run]
-        sides += [vertex[place], run, scaled]
-    return zipped(*sides, mirrored)  # type: ignore[arg-type]
+        return vertex[place], run, (key[place] - key[start[run]]) / np.where(span > 0, span, 1.0)[run]
+
+    return zipped(*side(*a), *side(*b), mirrored)
 
 
 class Pair(NamedTuple):
