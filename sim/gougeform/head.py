@@ -102,14 +102,12 @@ class _Known:
         found = np.searchsorted(self.place, place, sorter=order)
         source = order[np.minimum(found, len(order) - 1)] if len(order) else np.zeros(len(place), np.intp)
         new = np.flatnonzero(self.place[source] != place) if len(order) else np.arange(len(place))
-        kept = [x[source] if len(order) else np.zeros(len(place)) for x in (self.z, self.steep, self.s)]
+        z, steep, s = (x[source] if len(order) else np.zeros(len(place)) for x in (self.z, self.steep, self.s))
         grind = self.grind[source] if len(order) else np.zeros(len(place), np.int8)
         if len(new):
             cut = reached(ground, points[new])
-            for column, value in zip(kept, (cut.z, np.abs(cut.normal[2]), cut.s), strict=True):
-                column[new] = value
-            grind[new] = cut.grind
-        return _Known(place, *kept, grind)
+            z[new], steep[new], s[new], grind[new] = cut.z, np.abs(cut.normal[2]), cut.s, cut.grind
+        return _Known(place, z, steep, s, grind)
 
 
 def build_head(fan: Fan, ground: Ground, tolerance: float) -> Head:

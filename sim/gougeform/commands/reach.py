@@ -103,6 +103,10 @@ def run(given: argparse.Namespace) -> int:
         raise InputError("--slicing", f"given {given.slicing}, allowed is from 0 to below 80 degrees", "change it")
     terms = replace(terms, fineness=replace(terms.fineness, lam_least_deg=slicing))
     wanted = [number(text, "--overhang") for text in given.overhang]
+    x = None if given.at is None else number(given.at, "--at")
+    low, high = work.box[:, 0]
+    if x is not None and not low <= x <= high:
+        raise InputError("--at", f"given {x:g}, allowed is from {low:g} to {high:g} mm, the workpiece", "change it")
     with step("searching the postures"):
         found = reach(shape(recipe), work, terms)
         found.length_mm.is_integer()  # worked out here, while the person is told what is going on
@@ -170,9 +174,6 @@ def chosen_place(found: Reach, x: float | None) -> tuple[int, int]:
     import numpy as np
 
     if x is not None:
-        low, high = found.meridian.box[:, 0]
-        if not low <= x <= high:
-            raise InputError("--at", f"given {x:g}, allowed is from {low:g} to {high:g} mm, the workpiece", "change it")
         i = int(np.abs(found.places.point[:, 0] - x).argmin())
     elif found.reached.any():
         i = int(np.where(found.reached, found.least + 0.01 * found.depth(found.places.point), -1.0).argmax())
