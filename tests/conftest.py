@@ -2,11 +2,6 @@
 
 from __future__ import annotations
 
-import os
-
-# Many small products: threads of the linear algebra library would only wait for each other.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
 from copy import deepcopy
 from functools import cache
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import argparse
 import json
 import math
-import os
 import re
 import sys
 from pathlib import Path
@@ -19,10 +18,6 @@ from gougeform.errors import InputError
 
 if TYPE_CHECKING:
     from gougeform.reach.result import Reach, Terms
-
-
-# Thousands of small products: threads of the linear algebra library would only wait for each other. Set before it loads.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

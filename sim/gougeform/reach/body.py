@@ -107,7 +107,16 @@ class Body:
     def scouts(self) -> tuple[Floats, Floats]:
         """Few (k, 3) and many points of the surface, spread over all parts: they turn down most postures."""
         few = ((WING, 7), (HEEL, 11), (BEVEL, 6), (CHEEK, 10), (SHANK, 10), (FERRULE, 5), (HANDLE, 7))
-        many = ((WING, 201), (HEEL, 90), (BEVEL, 80), (CHEEK, 70), (FLUTE, 20), (SHANK, 70), (FERRULE, 20), (HANDLE, 30))
+        many = (
+            (WING, 201),
+            (HEEL, 90),
+            (BEVEL, 80),
+            (CHEEK, 70),
+            (FLUTE, 20),
+            (SHANK, 70),
+            (FERRULE, 20),
+            (HANDLE, 30),
+        )
         return self._spread(few), self._spread(many)
 
     def _spread(self, numbers: tuple[tuple[int, int], ...]) -> Floats:
@@ -171,9 +180,7 @@ def _ground(gouge: Gouge, edge: Edge, fineness: float) -> tuple[Floats, Ints]:
     every = max(round(6 / fineness), 1)
     # The edge bends most at the nose: closer there, so that chords stay within 0.003 mm of it.
     nose = np.abs(edge.arc - edge.arc[edge.nose]) < _NOSE_MM
-    u = np.unique(
-        np.concatenate([edge.u[::every], edge.u[nose][:: max(round(2 / fineness), 1)], edge.u[-1:], [0.0]])
-    )
+    u = np.unique(np.concatenate([edge.u[::every], edge.u[nose][:: max(round(2 / fineness), 1)], edge.u[-1:], [0.0]]))
     inner_columns = fan.at_flute(u[1:-1])
     inner = np.concatenate([gouge.section.lip(-1)[None], inner_columns.inner, gouge.section.lip(1)[None]])
     outer = np.concatenate([gouge.section.lip(-1)[None], inner_columns.outer, gouge.section.lip(1)[None]])

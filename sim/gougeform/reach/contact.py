@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, Cloud
-from gougeform.reach.patches import cut_up, most_of_four
+from gougeform.reach.patches import cut_up, most_of_four, products
 from gougeform.reach.posture import Places, Postures, placed, turned_about_edge
 from gougeform.work.distance import BEND_REACH_MM, Wood
 
@@ -84,7 +84,7 @@ class Contact:
         for _ in range(60):
             now = postures.take(live).at(alpha[live])
             turn = turned_about_edge(self.places, now)
-            at = (turn.astype(np.float32).reshape(-1, 3) @ local.T).reshape(len(live), 3, -1)
+            at = products(turn.astype(np.float32).reshape(-1, 3), local).reshape(len(live), 3, -1)
             w = self.places.point[now.place].astype(np.float32)
             x = at[:, 0] + w[:, :1]
             y = at[:, 1] + w[:, 1:]
@@ -105,7 +105,7 @@ class Contact:
         for begin in range(0, len(postures), _PART):
             part = np.arange(begin, min(begin + _PART, len(postures)))
             turn, shift = placed(self.body, self.places, postures.take(part))
-            at = (turn.reshape(-1, 3) @ points.T).reshape(len(part), 3, -1) + shift[:, :, None]
+            at = products(turn.reshape(-1, 3), points).reshape(len(part), 3, -1) + shift[:, :, None]
             out[part] = (-self.wood.at_least(at[:, 0], np.hypot(at[:, 1], at[:, 2]))).max(1)
         return out
 
@@ -250,7 +250,7 @@ class Contact:
     def far_gap(self, turn: Floats, shift: Floats) -> Floats:
         """(n,) mm: lower bound of the gap between the wood and shank, ferrule and handle."""
         middle, radius = self.body.far_balls
-        at = (turn.reshape(-1, 3) @ middle.T).reshape(len(turn), 3, -1) + shift[:, :, None]
+        at = products(turn.reshape(-1, 3), middle).reshape(len(turn), 3, -1) + shift[:, :, None]
         d = self.wood.at_least(at[:, 0], np.hypot(at[:, 1], at[:, 2]))
         return np.asarray((d - radius).min(1))
 
@@ -268,15 +268,15 @@ class Contact:
         """All vertices of a cloud for a few tools: a step where one is too deep, else the patches that may be."""
         step, point, part = worst
         v, single = cloud.vertices, cloud.vertices.astype(np.float32)
-        at = (turn[rows].astype(np.float32).reshape(-1, 3) @ single.T).reshape(len(rows), 3, -1)
+        at = products(turn[rows].astype(np.float32).reshape(-1, 3), single).reshape(len(rows), 3, -1)
         at += shift[rows].astype(np.float32)[:, :, None]
         x, rho = at[:, 0], np.sqrt(at[:, 1] ** 2 + at[:, 2] ** 2)
         low = self.wood.at_least(np.asarray(x), np.asarray(rho))
         k = postures.station[rows]
         e, origin = self.body.edge[:, k].T, self.body.point[:, k].T
         # Square of the distance from the edge tangent; it only serves to choose a vertex.
-        r2 = (v * v).sum(1).astype(np.float32) - (2 * origin).astype(np.float32) @ single.T
-        along = e.astype(np.float32) @ single.T - (e * origin).sum(1)[:, None].astype(np.float32)
+        r2 = (v * v).sum(1).astype(np.float32) - products((2 * origin).astype(np.float32), single)
+        along = products(e.astype(np.float32), single) - (e * origin).sum(1)[:, None].astype(np.float32)
         r2 += (origin * origin).sum(1)[:, None].astype(np.float32) - along**2
         need = (np.float32(-self.tolerance) - low) / np.sqrt(np.maximum(r2, np.float32(1e-6)))
         best = need.argmax(1)

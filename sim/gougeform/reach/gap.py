@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from gougeform.reach.body import BEHIND_HEEL, Cloud, cloud_of
 from gougeform.reach.contact import AT_ONCE, FINEST_MM, Contact
-from gougeform.reach.patches import cut_up, most_of_four
+from gougeform.reach.patches import cut_up, most_of_four, products
 from gougeform.reach.posture import Postures, placed
 
 Floats = NDArray[np.float64]
@@ -49,7 +49,7 @@ def least(contact: Contact, postures: Postures) -> Floats:
 
 
 def _gap(contact: Contact, cloud: Cloud, turn: Floats, shift: Floats) -> Floats:
-    at = (turn.reshape(-1, 3) @ cloud.vertices.T).reshape(len(turn), 3, -1) + shift[:, :, None]
+    at = products(turn.reshape(-1, 3), cloud.vertices).reshape(len(turn), 3, -1) + shift[:, :, None]
     x, rho = at[:, 0], np.hypot(at[:, 1], at[:, 2])
     low = contact.wood.at_least_anywhere(x, rho)
     here = np.arange(len(turn))
