@@ -38,6 +38,8 @@ ORDER = [
         "settings",
         "work",
         "reach",
+        "compare",
+        "comparing",
         "offcentre",
         "gauges",
         "cardcontent",

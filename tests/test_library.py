@@ -98,9 +98,7 @@ def half_curve(flute):
     rho = flute.floor_radius_mm
     arc = [(rho * math.sin(t), rho * (1 - math.cos(t))) for t in (i * slope / 500 for i in range(501))]
     end = arc[-1]
-    return arc + [
-        (end[0] + s * math.cos(slope), end[1] + s * math.sin(slope)) for s in (i * 0.01 for i in range(2000))
-    ]
+    return arc + [(end[0] + s * math.cos(slope), end[1] + s * math.sin(slope)) for s in (i * 0.01 for i in range(2000))]
 
 
 @pytest.mark.parametrize("name", entries("wheels"))
@@ -183,8 +181,7 @@ def test_own_library_comes_first(own):
 def test_own_recipes_refer_to_both_libraries(own):
     (own / "bars" / "worn.toml").write_text('from = "round-10"\nlength_mm = 90\n')
     (own / "recipes" / "worn.toml").write_text(
-        'bar = "worn"\nflute = "detail-round-10"\nwheel = "wheel-200"\njig = "foot-65"\n'
-        'grind = ["fingernail"]\n'
+        'bar = "worn"\nflute = "detail-round-10"\nwheel = "wheel-200"\njig = "foot-65"\ngrind = ["fingernail"]\n'
     )
     assert load("worn").bar.length_mm == 90
 
@@ -209,9 +206,7 @@ def test_an_own_file_may_not_build_on_itself(own):
 
 def test_own_library_that_is_no_folder(tmp_path, monkeypatch):
     monkeypatch.setenv("GOUGEFORM_LIBRARY", str(tmp_path / "none"))
-    with pytest.raises(
-        InputError, match=r"GOUGEFORM_LIBRARY is .* not a folder\. Set it to a folder with bars"
-    ):
+    with pytest.raises(InputError, match=r"GOUGEFORM_LIBRARY is .* not a folder\. Set it to a folder with bars"):
         library.catalogue()
 
 

@@ -121,9 +121,7 @@ def test_reads_a_file_with_defaults(tmp_path):
     assert only.jig == recipe.jig
     assert isinstance(only.jig, FootJig)
     assert (only.jig.clamp, only.jig.height_mm, only.jig.nose_angle_deg) == ("axis", -130.0, 35.0)
-    assert only.path == TracedPath(
-        wing_length_mm=10.0, fullness=math.sqrt(2) - 1, shoulder=0.8, contact_mm=0.0
-    )
+    assert only.path == TracedPath(wing_length_mm=10.0, fullness=math.sqrt(2) - 1, shoulder=0.8, contact_mm=0.0)
     assert only.land_mm is None
 
 
@@ -686,9 +684,7 @@ def test_unknown_recipe_name():
 
 def test_round_trip(tmp_path):
     write(tmp_path, "old.toml", PLAIN)
-    text = (
-        'older = "old.toml"\n' + PLAIN.replace("Worked", 'A \\"quoted\\" tool, 3 × 4 \\\\ \\u007f') + RELIEF
-    )
+    text = 'older = "old.toml"\n' + PLAIN.replace("Worked", 'A \\"quoted\\" tool, 3 × 4 \\\\ \\u007f') + RELIEF
     recipe = load(write(tmp_path, "mine.toml", text + 'wheel = "belt-50"\n'))
     again = load(write(tmp_path / "elsewhere", "copy.toml", to_toml(recipe)))
     assert again == recipe

@@ -83,22 +83,16 @@ def _set_fields(table: Table, section: tuple[str, ...], own: Table, file: str) -
     else:
         holder, key = table, section[0]
         if key not in table:
-            raise InputError(
-                f"{where}.{next(iter(own))}", f"the recipe has no {where}", "check the name", file
-            )
+            raise InputError(f"{where}.{next(iter(own))}", f"the recipe has no {where}", "check the name", file)
     target = _as_table(holder[key], where, file)
     direct = {name: value for name, value in own.items() if "." not in name}
-    target = overlaid(
-        target, {name: value for name, value in direct.items() if value is not None}, section[0]
-    )
+    target = overlaid(target, {name: value for name, value in direct.items() if value is not None}, section[0])
     for name in (name for name, value in direct.items() if value is None):
         target.pop(name, None)
     for name in (name for name in own if "." in name):
         inner, _, rest = name.partition(".")
         if inner != _INNER.get(section[0]) or "." in rest or inner not in target:
-            raise InputError(
-                f"{where}.{name}", f"the recipe has no table {where}.{inner}", "check the name", file
-            )
+            raise InputError(f"{where}.{name}", f"the recipe has no table {where}.{inner}", "check the name", file)
         inside = _as_table(target[inner], f"{where}.{inner}", file)
         target[inner] = overlaid(inside, {rest: own[name]}, inner)
         if own[name] is None:
@@ -112,9 +106,7 @@ def _as_table(value: object, where: str, file: str) -> Table:
         return {"from": value}
     if isinstance(value, dict):
         return dict(value)
-    raise InputError(
-        where, f"given {shown(value)}, allowed is a table or a name", "set the table first", file
-    )
+    raise InputError(where, f"given {shown(value)}, allowed is a table or a name", "set the table first", file)
 
 
 def _grind_number(table: Table, text: str, name: str, file: str, *, append: bool = False) -> int:

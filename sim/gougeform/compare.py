@@ -116,8 +116,8 @@ def compare(
         raise InputError("recipe", f"given {len(recipes)} recipe, at least two are compared", "name another recipe")
     terms = terms or Terms()
     out = []
-    for number, recipe in enumerate(recipes):
-        gouge = shape(recipe)
+    gouges = [shape(recipe) for recipe in recipes]  # all of them first: a grind that cannot be is said at once
+    for number, (recipe, gouge) in enumerate(zip(recipes, gouges, strict=True)):
         found = reach(gouge, meridian, terms)
         cove = tightest_cove(found.body, terms.limit_deg, terms.tolerance_mm, terms.fineness)
         name = names[number] if names else recipe.name or recipe.title or f"tool {number + 1}"

@@ -36,11 +36,7 @@ def shown(value: object, depth: int = 0) -> str:
     elif isinstance(value, list | tuple) and depth > 2:
         text = "[…]"
     elif isinstance(value, list | tuple):
-        text = (
-            "["
-            + ", ".join(shown(item, depth + 1) for item in value[:6])
-            + (", …]" if len(value) > 6 else "]")
-        )
+        text = "[" + ", ".join(shown(item, depth + 1) for item in value[:6]) + (", …]" if len(value) > 6 else "]")
     elif isinstance(value, int) and abs(value) >= 10**15:
         text = "a whole number of more than 15 digits"
     elif isinstance(value, datetime.date | datetime.time):
@@ -59,10 +55,7 @@ def allowed(name: str, info: FieldInfo) -> str:
     if info.annotation is str:
         return "a text of at most 200 characters"
     limits = {
-        key: getattr(item, key)
-        for item in info.metadata
-        for key in ("gt", "ge", "lt", "le")
-        if hasattr(item, key)
+        key: getattr(item, key) for item in info.metadata for key in ("gt", "ge", "lt", "le") if hasattr(item, key)
     }
     words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
     unit = next((text for end, text in _UNITS.items() if name.endswith(end)), "")
@@ -87,9 +80,7 @@ def model_for(section: str, table: dict[str, Any], field: str) -> type[Part]:
     choices = ", ".join(f'"{choice}"' for choice in models)
     place = f"{field}.{tag}" if field else tag
     if value is None:
-        raise InputError(
-            place, f"is missing, allowed is one of {choices}", f"add {tag} to say which {section} it is"
-        )
+        raise InputError(place, f"is missing, allowed is one of {choices}", f"add {tag} to say which {section} it is")
     if not isinstance(value, str) or value not in models:
         close = nearest(value, list(models)) if isinstance(value, str) else None
         raise InputError(

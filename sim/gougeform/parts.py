@@ -83,9 +83,7 @@ class _Flute(Part):
 
 
 class _CurveFlute(_Flute):
-    web_mm: Number = Field(
-        gt=0, le=200, description="steel from the floor straight down to the underside, in mm"
-    )
+    web_mm: Number = Field(gt=0, le=200, description="steel from the floor straight down to the underside, in mm")
 
 
 class ArcFlute(_CurveFlute):
@@ -145,13 +143,9 @@ class Wheel(Part):
     kind: Literal["wheel", "belt"] = "wheel"
     diameter_mm: Number | None = Field(None, gt=0, le=1e8, description="diameter of the wheel in mm")
     width_mm: Number = Field(gt=0, le=1000, description="width of the face in mm")
-    corner_radius_mm: Number = Field(
-        1.0, ge=0, le=500, description="radius between the face and the sides in mm"
-    )
+    corner_radius_mm: Number = Field(1.0, ge=0, le=500, description="radius between the face and the sides in mm")
     rpm: Number | None = Field(None, gt=0, le=1e6, description="speed in turns a minute")
-    rated_m_s: Number | None = Field(
-        None, gt=0, le=1000, description="highest speed of the face printed on it, in m/s"
-    )
+    rated_m_s: Number | None = Field(None, gt=0, le=1000, description="highest speed of the face printed on it, in m/s")
 
     @model_validator(mode="after")
     def _fits(self) -> Wheel:
@@ -212,24 +206,18 @@ class Handle(Part):
 
 
 class _Jig(Part):
-    projection_mm: Number = Field(
-        gt=0, le=1000, description="how far the nose stands ahead of the clamp face in mm"
-    )
+    projection_mm: Number = Field(gt=0, le=1000, description="how far the nose stands ahead of the clamp face in mm")
     nose_angle_deg: Number | None = Field(
         None, ge=1, le=179, description="the nose angle the distance follows from, in degrees"
     )
 
 
 class _ClampJig(_Jig):
-    hinge_back_mm: Number = Field(
-        ge=0, le=1000, description="how far the hinge lies behind the clamp face, in mm"
-    )
+    hinge_back_mm: Number = Field(ge=0, le=1000, description="how far the hinge lies behind the clamp face, in mm")
     hinge_drop_mm: Number = Field(
         ge=-200, le=1000, description="how far the hinge lies below what the bar is held against, in mm"
     )
-    clamp: Literal["axis", "below", "above", "vee"] = Field(
-        "axis", description="what the bar is held against"
-    )
+    clamp: Literal["axis", "below", "above", "vee"] = Field("axis", description="what the bar is held against")
     vee_deg: Number | None = Field(None, gt=0, lt=180, description="opening of the clamp's V in degrees")
     height_mm: Number = Field(
         0.0, ge=-1e4, le=1e4, description="height of the pocket or rod over the wheel's centre, in mm"
@@ -237,9 +225,7 @@ class _ClampJig(_Jig):
     centre_distance_mm: Number | None = Field(
         None, gt=0, le=1e8, description="wheel's centre to the pocket or rod, in mm"
     )
-    rim_distance_mm: Number | None = Field(
-        None, gt=0, le=1e8, description="wheel's rim to the pocket or rod, in mm"
-    )
+    rim_distance_mm: Number | None = Field(None, gt=0, le=1e8, description="wheel's rim to the pocket or rod, in mm")
 
     @model_validator(mode="after")
     def _settings_fit(self) -> _ClampJig:
@@ -293,9 +279,7 @@ class TableJig(_Jig):
     projection_mm: Number = Field(
         65.0, gt=0, le=1000, description="how far behind the nose the fingers hold the bar, in mm"
     )
-    nose_angle_deg: Number = Field(
-        ge=1, le=179, description="the nose angle the table is tilted for, in degrees"
-    )
+    nose_angle_deg: Number = Field(ge=1, le=179, description="the nose angle the table is tilted for, in degrees")
 
 
 class TracedPath(Part):
@@ -305,9 +289,7 @@ class TracedPath(Part):
     path: Literal["traced"] = "traced"
     wing_length_mm: Number = Field(gt=0, le=200, description="how far the lips lie behind the nose, in mm")
     fullness: Number = Field(math.sqrt(2) - 1, gt=0, lt=1, description="the conic's fullness")
-    shoulder: Number = Field(
-        0.8, gt=0, le=1, description="the control point's place as a share of the lip's x"
-    )
+    shoulder: Number = Field(0.8, gt=0, le=1, description="the control point's place as a share of the lip's x")
     contact_mm: Number = Field(
         0.0, ge=-500, le=500, description="place of the contact across the wheel's face, 0 the middle, in mm"
     )

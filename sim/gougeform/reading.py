@@ -42,9 +42,7 @@ def parse_toml(data: bytes, file: str) -> dict[str, Any]:
         ) from error
     deep = _DEEP_KEY.search(text)
     if deep:
-        raise InputError(
-            "", f"has a key of more than 60 parts at {_place(text, deep.start())}", "shorten it", file
-        )
+        raise InputError("", f"has a key of more than 60 parts at {_place(text, deep.start())}", "shorten it", file)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -166,9 +166,7 @@ def _checked(raw: Table, place: Place, name: str, files: dict[str, str], depth: 
             raise unknown_field(key, key, _KEYS, "a recipe")
     title = raw.get("title", "")
     if not isinstance(title, str) or len(title) > 200:
-        raise InputError(
-            "title", f"given {shown(title)}, allowed is a text of at most 200 characters", "change title"
-        )
+        raise InputError("title", f"given {shown(title)}, allowed is a text of at most 200 characters", "change title")
     table: Table = {"title": title} if title else {}
     for section in ("bar", "flute", "wheel", "jig"):
         if section not in raw:
@@ -216,16 +214,12 @@ def _bar(table: Table) -> Bar:
 
 def _filled_grinds(raw: object, place: Place, files: dict[str, str]) -> list[Table]:
     if isinstance(raw, dict):
-        raise InputError(
-            "grind", "given one table, allowed is a list of tables", "write [[grind]] with two brackets"
-        )
+        raise InputError("grind", "given one table, allowed is a list of tables", "write [[grind]] with two brackets")
     if raw is None or raw == []:
         raise InputError("grind", "is missing, at least one is needed", "add a [[grind]] table")
     if not isinstance(raw, list) or len(raw) > _MOST_GRINDS:
         given = f"{len(raw)} grinds" if isinstance(raw, list) else shown(raw)
-        raise InputError(
-            "grind", f"given {given}, allowed are 1 to {_MOST_GRINDS} tables", "write [[grind]] tables"
-        )
+        raise InputError("grind", f"given {given}, allowed are 1 to {_MOST_GRINDS} tables", "write [[grind]] tables")
     tables = []
     for i, value in enumerate(raw):
         filled = fill(value, "grind", f"grind.{i}", place)

@@ -158,14 +158,10 @@ def entered(path: Path, where: str, place: Place) -> Place:
     try:
         real = path.resolve()
     except (OSError, RuntimeError, ValueError) as error:  # a link to itself, a zero byte, a name too long
-        raise InputError(
-            where, f"{shown(str(path))} is no usable path", "check the path", place.file
-        ) from error
+        raise InputError(where, f"{shown(str(path))} is no usable path", "check the path", place.file) from error
     if real in place.chain:
         loop = " → ".join(step.name for step in (*place.chain[place.chain.index(real) :], real))
-        raise InputError(
-            where, f"the files refer to each other in a loop: {loop}", "remove one of them", place.file
-        )
+        raise InputError(where, f"the files refer to each other in a loop: {loop}", "remove one of them", place.file)
     if len(place.chain) >= _DEEPEST:
         raise InputError(
             where,
@@ -186,9 +182,7 @@ def _fill_file(reference: str, section: str, where: str, place: Place) -> Filled
         raise InputError(where, error.problem, error.hint, error.file) from error
     title = table.pop("title", "")
     if not isinstance(title, str):
-        raise InputError(
-            "title", f"given {shown(title)}, allowed is a text", "write it in quotation marks", str(path)
-        )
+        raise InputError("title", f"given {shown(title)}, allowed is a text", "write it in quotation marks", str(path))
     if section == "steel":
         table.setdefault("name", path.stem)
     return fill(table, section, where.removesuffix(".from"), inside)

@@ -58,9 +58,7 @@ def resolved_grinds(table: Table, wheel: Wheel) -> tuple[ResolvedGrind, ...]:
     for i, own in enumerate(grinds):
         _check_land(own, i)
         whole = overlaid(inherited, own, "grind") if i else own
-        wheel_here = (
-            cast(Wheel, part_of("wheel", own["wheel"], f"grind.{i}.wheel")) if "wheel" in own else None
-        )
+        wheel_here = cast(Wheel, part_of("wheel", own["wheel"], f"grind.{i}.wheel")) if "wheel" in own else None
         if i and wheel_here is None and "wheel" in first:
             wheel_here = made[0].wheel
         try:
@@ -87,11 +85,7 @@ def _grind(whole: Table, jig: Table, wheel: Wheel, land: float | None, where: st
             'given "steady", not possible with a foot jig, whose ball joint holds nothing steady',
             'write path = "traced", or use a rod jig or a table',
         )
-    if (
-        wheel.kind == "belt"
-        and not isinstance(resolved, TableJig)
-        and resolved.centre_distance_mm is not None
-    ):
+    if wheel.kind == "belt" and not isinstance(resolved, TableJig) and resolved.centre_distance_mm is not None:
         raise InputError(
             f"{where}.centre_distance_mm",
             f"given {resolved.centre_distance_mm:g}, not allowed with a belt, which has no centre",

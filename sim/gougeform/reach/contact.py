@@ -89,7 +89,7 @@ class Contact:
             x = at[:, 0] + w[:, :1]
             y = at[:, 1] + w[:, 1:]
             rho = np.sqrt(y * y + at[:, 2] ** 2)
-            step = ((-self.wood.at_most(x, rho) - self.tolerance) / radius).max(1)
+            step = ((-self.wood.at_most(np.asarray(x), np.asarray(rho)) - self.tolerance) / radius).max(1)
             out[live[step <= 1e-3]] = alpha[live[step <= 1e-3]]
             alpha[live] += np.maximum(step, 0)
             live = live[(step > 1e-3) & (alpha[live] <= limit[live])]

@@ -68,7 +68,7 @@ def draw_profile(reach: Reach, path: Path) -> None:
     lines, colours = [], []
     for piece, a, b in reach.stretches:
         share = np.linspace(a, b, max(int(m.length[piece] * (b - a) / 0.5), 2) + 1)
-        mine = np.flatnonzero(reach.places.piece == piece)
+        mine = np.flatnonzero((reach.places.piece == piece) & reach.reached)
         alpha = np.interp((share[1:] + share[:-1]) / 2, reach.places.share[mine], np.minimum(reach.least[mine], limit))
         p = m.point(np.full(len(share), piece), share)
         lines += list(np.stack([p[:-1], p[1:]], 1))
@@ -88,9 +88,10 @@ def draw_profile(reach: Reach, path: Path) -> None:
     top.set_ylabel("from the lathe's axis, mm", color=INK, fontsize=9)
     top.set_xlabel("along the lathe, mm", color=INK, fontsize=9)
     share_text = f"{reach.length_mm:.1f} of {reach.whole_mm:.1f} mm of profile reached"
-    top.set_title(
-        f"{reach.gouge.recipe.title or reach.gouge.recipe.name}\n{m.title}: {share_text} within {limit:g}°",
-        loc="left",
+    figure.suptitle(
+        f"{reach.gouge.recipe.title or reach.gouge.recipe.name}\n{m.title}\n{share_text} within {limit:g}°",
+        x=0.01,
+        ha="left",
         fontsize=11,
         color=INK,
     )

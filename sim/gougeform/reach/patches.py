@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,7 +17,7 @@ def most_of_four(columns: Floats) -> Floats:
     return np.maximum(a, np.maximum(columns[:, 2], columns[:, 3]))
 
 
-def products(a: Floats, b: Floats) -> Floats:
+def products(a: NDArray[Any], b: NDArray[Any]) -> NDArray[Any]:
     """(m, k): products of vectors a (m, 3) with b (k, 3), in their own precision.
 
     Written out: for three components a linear algebra library only adds threads that wait for each other.
