@@ -111,11 +111,14 @@ class Pass:
             every = np.stack([np.broadcast_to(i, ox.shape) for i in (dx, dy, dz)]).reshape(3, -1)
             z, leave, _, _ = self.wheel.crossing(o, every)
             return np.where(from_origin & (leave < 0), np.inf, z).reshape(ox.shape)
-        if k == 0.0 or from_origin or not shared or (dx >= 0).any():
+        if k == 0.0 or (not from_origin and (not shared or (dx >= 0).any())):
             z, leave = self.wheel.face_roots(ox, oz, dx, dz)
             return np.where(from_origin & (leave < 0), np.inf, z)
         # The same roots as `Wheel.face_roots`, with as few passes over the table as possible.
-        b = origin.T @ (k * (turn[0] * dx + turn[2] * dz)) + (dx + k * (shift[0] * dx + shift[2] * dz))
+        if shared:
+            b = origin.T @ (k * (turn[0] * dx + turn[2] * dz)) + (dx + k * (shift[0] * dx + shift[2] * dz))
+        else:
+            b = dx + k * (ox * dx + oz * dz)
         oz *= oz
         oz += ox * ox
         oz *= k
@@ -124,8 +127,10 @@ class Pass:
         ox -= (k * (dx * dx + dz * dz)) * oz
         with np.errstate(invalid="ignore", divide="ignore"):
             np.sqrt(ox, out=ox)
-            ox -= b
+            ox -= b  # a times where the line leaves the wheel again
             oz /= ox
+            if from_origin:
+                oz[ox < 0] = np.inf
         return oz
 
     def _valleys(self, origin: Floats, direction: Floats, from_origin: bool, sides: bool = False) -> tuple[Any, ...]:
