@@ -6,8 +6,10 @@ Lengths mm, angles deg. A difference smaller than what computing it may be off i
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
+from multiprocessing import get_context
 from typing import Any
 
 import numpy as np
@@ -109,20 +111,31 @@ ROWS = {
 
 
 def compare(
-    recipes: Sequence[Recipe], meridian: Meridian, terms: Terms | None = None, names: Sequence[str] | None = None
+    recipes: Sequence[Recipe],
+    meridian: Meridian,
+    terms: Terms | None = None,
+    names: Sequence[str] | None = None,
+    workers: int = 1,
 ) -> list[Compared]:
-    """Work out every tool. Raises InputError as `gouge.shape`, `measures.measure` and `reach` do."""
+    """Work out every tool, in so many processes. Raises InputError as `gouge.shape`, `measure` and `reach` do."""
     if len(recipes) < 2:
         raise InputError("recipe", f"given {len(recipes)} recipe, at least two are compared", "name another recipe")
     terms = terms or Terms()
-    out = []
-    gouges = [shape(recipe) for recipe in recipes]  # all of them first: a grind that cannot be is said at once
-    for number, (recipe, gouge) in enumerate(zip(recipes, gouges, strict=True)):
-        found = reach(gouge, meridian, terms)
-        cove = tightest_cove(found.body, terms.limit_deg, terms.tolerance_mm, terms.fineness)
-        name = names[number] if names else recipe.name or recipe.title or f"tool {number + 1}"
-        out.append(Compared(name, measure(gouge), found, cove))
-    return out
+    for recipe in recipes:  # all of them first: a grind that cannot be is said at once
+        shape(recipe)
+    called = names or [recipe.name or recipe.title or f"tool {n}" for n, recipe in enumerate(recipes, 1)]
+    jobs = [(recipe, meridian, terms, name) for recipe, name in zip(recipes, called, strict=True)]
+    if workers < 2:
+        return [_worked_out(*job) for job in jobs]
+    # Spawned, since forking a process that has threads (as NumPy's libraries may) can hang.
+    with ProcessPoolExecutor(min(workers, len(jobs)), get_context("spawn")) as pool:
+        return list(pool.map(_worked_out, *zip(*jobs, strict=True)))
+
+
+def _worked_out(recipe: Recipe, meridian: Meridian, terms: Terms, name: str) -> Compared:
+    found = reach(shape(recipe), meridian, terms)
+    cove = tightest_cove(found.body, terms.limit_deg, terms.tolerance_mm, terms.fineness)
+    return Compared(name, measure(found.gouge), found, cove)
 
 
 def differences(tools: Sequence[Compared]) -> list[str]:

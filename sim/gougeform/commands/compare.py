@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from pathlib import Path
 
@@ -42,7 +43,7 @@ def run(given: argparse.Namespace) -> int:
         recipes, names = lands(recipes[0], [number(text, "--lands") for text in given.lands])
     terms, work = terms_of(given), load_work(given.work)
     with step(f"working out {len(recipes)} tools"):
-        tools = compare(recipes, work, terms, names)
+        tools = compare(recipes, work, terms, names, workers=os.cpu_count() or 1)
         whole = result(tools)
     folder = Path(given.folder) if given.folder is not None else Path("out") / f"compare-{Path(given.work).stem}"
     files = ["compare.json"] + ([] if given.no_picture else ["compare.png"])
