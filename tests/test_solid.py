@@ -340,7 +340,7 @@ def test_random_recipes():
         solids.assert_closed(solid)
         solids.assert_no_fold(solid)
         solids.assert_lines_are_edges(solid)
-        # Random points hit sharp corners that the mesher's own measure, at the middles of facets, smooths over.
-        assert solids.deviation(solid, gouge, rng) <= 0.012, table
+        # Random points, not those that the mesher measures: what it states must hold there too.
+        assert solids.deviation(solid, gouge, rng) <= solid.tolerance <= 0.01, table
     assert all(error.field and error.hint for error in refused)
     assert len(refused) <= max(2, wanted // 8)

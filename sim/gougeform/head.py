@@ -26,7 +26,7 @@ Ints = NDArray[np.intp]
 
 _ROUNDS = 14
 _MOST_GROWTH = 12  # times the vertices of the first round: a step in the surface would ask for ever more
-_SAFETY = 0.9  # of the tolerance: between the places that are measured a facet may be a little further off
+_SAFETY = 0.65  # of the tolerance: between the places that are measured a facet may be further off (seen: half more)
 _JUMP = 0.05  # of a path's parameter: neighbouring places on a smooth surface are cut by poses closer than this
 _MORE_PLACES = (
     np.array(
@@ -204,4 +204,4 @@ def _measure(
         cut = reached(ground, inside[:, :2])
         more = np.abs(cut.z - inside[:, 2]) * np.abs(cut.normal[2])
         worst[jump] = np.maximum(worst[jump], more.reshape(len(jump), -1).max(1))
-    return now, float(worst.max()), np.unique(strip[worst > _SAFETY * tolerance])
+    return now, float(worst.max()) / _SAFETY, np.unique(strip[worst > _SAFETY * tolerance])

@@ -36,7 +36,8 @@ class Solid:
     edge: (k,) vertices from left to right lip along the cutting edge; heel: (k,) the same along the bar's outline,
     lips in common. lips: left and right, from the end of the edge back to where the flute has run out.
     creases: one line of vertices for each border between two grinds. wedge_deg: (n,) the wedge angle at vertices of the
-    edge, NaN elsewhere. tolerance: largest distance (mm) found between a facet and its surface.
+    edge, NaN elsewhere. tolerance: no facet is further from its surface than this, mm
+    (the largest distance found at the places measured, and half as much again for those between).
     """
 
     vertices: Floats
