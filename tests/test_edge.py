@@ -260,3 +260,10 @@ def test_over_cut_is_measured(tool):
     assert edge.overcut == pytest.approx((asked[2] - edge.point[2]).max(), abs=1e-9)
     assert 3.5 < edge.overcut < 4.0  # the wings differ by 4 mm, less the relief's setback
     assert (edge.cut.grind[[2, 398]] == 1).all()
+
+
+def test_a_relief_leaves_a_land_at_every_station(tool):
+    """Beside the nose the plane square to the edge slants across the middle; the land goes on without a gap there."""
+    land = measure_edge(tool("foot-relief")).land
+    assert np.isfinite(land).all()
+    assert np.abs(np.diff(land)).max() < 0.06

@@ -268,20 +268,19 @@ def _lands(
 ) -> tuple[Floats, Floats, Floats]:
     """Distance edge to crease in each station's plane, and where the bevel next to the edge ends (point and normal).
 
-    NaN where the plane does not meet the crease: there the bevel ends at the heel. Of several meetings the nearest on
-    the station's own side of the middle plane counts.
+    NaN where the plane does not meet the crease: there the bevel ends at the heel. Of several meetings the nearest
+    counts; beside the nose it lies across the middle plane, since the plane slants that way.
     """
-    n, nose = point.shape[1], point.shape[1] // 2
+    n = point.shape[1]
     land, end, end_normal = np.full(n, np.nan), heel.copy(), heel_normal.copy()
-    side = np.sign(np.arange(n) - nose)
     for curve in creases(gouge):
         i, j = np.nonzero(curve.crosses(tangent, point))
         where, normal = curve.meet(tangent[:, i], point[:, i], j)
         away = np.linalg.norm(where - point[:, i], axis=0)
-        own = np.flatnonzero(where[0] * side[i] >= -1e-9)
-        for k in own[np.argsort(-away[own])]:  # a few per station: the nearest is written last
-            if not land[i[k]] < away[k]:
-                land[i[k]], end[:, i[k]], end_normal[:, i[k]] = away[k], where[:, k], normal[:, k]
+        nearer = np.flatnonzero(~(away >= land[i]))
+        # Farthest first, so that of several meetings of one plane the nearest is the one that stays.
+        k = nearer[np.argsort(-away[nearer], kind="stable")]
+        land[i[k]], end[:, i[k]], end_normal[:, i[k]] = away[k], where[:, k], normal[:, k]
     land[edge.grind > 0] = 0.0
     return land, end, end_normal
 
