@@ -243,7 +243,8 @@ def _rendered(scene: list[_Painted], view: View) -> Image:
     return Image.fromarray(pixels).convert("RGB").resize((w, h), Image.Resampling.BOX)
 
 
-def _font(size: int, bold: bool = False) -> FreeTypeFont:
+def font(size: int, bold: bool = False) -> FreeTypeFont:
+    """The lettering of all pictures, at a size in pixels."""
     import matplotlib
     from PIL import ImageFont
 
@@ -253,9 +254,9 @@ def _font(size: int, bold: bool = False) -> FreeTypeFont:
 
 def _fitted(text: str, size: int, bold: bool, room: float) -> FreeTypeFont:
     """The font at that size, or as much smaller as the text needs; a very long text is left to run out."""
-    while size > 22 and _font(size, bold).getlength(text) > room:
+    while size > 22 and font(size, bold).getlength(text) > room:
         size -= 2
-    return _font(size, bold)
+    return font(size, bold)
 
 
 def _words(pen: ImageDraw, plan: Layout, title: str, lines: Sequence[str]) -> None:
@@ -265,11 +266,11 @@ def _words(pen: ImageDraw, plan: Layout, title: str, lines: Sequence[str]) -> No
         pen.text((_MARGIN, 114 + 42 * number), line, fill=QUIET, font=_fitted(line, 30, False, room))
     for view in plan.views:
         x, y, _, h = view.box
-        pen.text((x, y + h + 8), view.name, fill=QUIET, font=_font(30))
+        pen.text((x, y + h + 8), view.name, fill=QUIET, font=font(30))
 
 
 def _legend(pen: ImageDraw, shape: Shape) -> None:
-    font, y, x = _font(30), HEIGHT - 78, _MARGIN
+    letters, y, x = font(30), HEIGHT - 78, _MARGIN
     names = {BAR: "bar", FLUTE: "flute"}
     grinds = shape.grinds
     for part in [*grinds, FLUTE, BAR]:
@@ -278,13 +279,13 @@ def _legend(pen: ImageDraw, shape: Shape) -> None:
             default = f"relief {part - FIRST_GRIND}"
         pen.rounded_rectangle((x, y + 2, x + 38, y + 34), 6, fill=tint(part), outline=QUIET)
         name = names.get(part, default)
-        pen.text((x + 50, y), name, fill=INK, font=font)
-        x += 50 + round(font.getlength(name)) + 38
+        pen.text((x + 50, y), name, fill=INK, font=letters)
+        x += 50 + round(letters.getlength(name)) + 38
     for name, (ends, colour, width) in reversed(shape.lines().items()):
         if name in ("edge", "crease") and len(ends):
             pen.line((x, y + 18, x + 44, y + 18), fill=colour, width=round(width) + 1)
-            pen.text((x + 56, y), name, fill=INK, font=font)
-            x += 56 + round(font.getlength(name)) + 38
+            pen.text((x + 56, y), name, fill=INK, font=letters)
+            x += 56 + round(letters.getlength(name)) + 38
 
 
 def _scale_bar(pen: ImageDraw, scale: float) -> None:
@@ -298,7 +299,7 @@ def _scale_bar(pen: ImageDraw, scale: float) -> None:
         x, tall = left + mm * scale, 22 if mm in (0, length) else 12
         pen.line((x, y - tall, x, y), fill=INK, width=3)
     text = f"{length} mm"
-    pen.text(((left + right) / 2 - _font(30).getlength(text) / 2, y + 10), text, fill=INK, font=_font(30))
+    pen.text(((left + right) / 2 - font(30).getlength(text) / 2, y + 10), text, fill=INK, font=font(30))
 
 
 def make_picture(mesh: Path, out: Path, title: str, lines: Sequence[str] = (), *, timeout_s: float = 120.0) -> Outcome:

@@ -16,6 +16,7 @@ import numpy as np
 
 from gougeform.apart import GRAPHICS_HINT, Outcome, run_apart
 from gougeform.gauges.gauge import TEXT_DEPTH_MM
+from gougeform.picture import font
 
 WIDTH = 1800
 _MARGIN, _GAP, _TALL, _LETTERS = 60, 40, 1010, 104
@@ -58,29 +59,21 @@ def draw(mesh: Path, out: Path, title: str, lines: Sequence[str], bed: tuple[flo
     pen = ImageDraw.Draw(canvas)
     pen.text((_MARGIN, 36), title, fill=_INK, font=_fitted(title, 44, True, room))
     for number, row in enumerate(words):
-        pen.text((_MARGIN, 100 + 40 * number), row, fill=_QUIET, font=_font(28))
+        pen.text((_MARGIN, 100 + 40 * number), row, fill=_QUIET, font=font(28))
     names = ["from above" if bed is None else f"from above, bed {bed[0]:g} x {bed[1]:g} mm", "at an angle"]
     x, y = _MARGIN, top
     for name, box, above in zip(names, boxes, (True, False), strict=True):
         canvas.paste(_view(parts, bed, box, above), (x, y))
-        pen.text((x, y + box[1] + 12), name, fill=_QUIET, font=_font(28))
+        pen.text((x, y + box[1] + 12), name, fill=_QUIET, font=font(28))
         x, y = (x, y + box[1] + 70) if stacked else (x + box[0] + _GAP, y)
     with replaced(out) as beside:
         canvas.save(beside, format="PNG")
 
 
-def _font(size: int, bold: bool = False) -> Any:
-    import matplotlib
-    from PIL import ImageFont
-
-    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
-    return ImageFont.truetype(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name), size)
-
-
 def _fitted(text: str, size: int, bold: bool, room: float) -> Any:
-    while size > 20 and _font(size, bold).getlength(text) > room:
+    while size > 20 and font(size, bold).getlength(text) > room:
         size -= 2
-    return _font(size, bold)
+    return font(size, bold)
 
 
 def _view(parts: list[Any], bed: tuple[float, float] | None, size: tuple[int, int], above: bool) -> Any:

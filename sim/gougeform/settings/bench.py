@@ -12,7 +12,7 @@ from typing import Any
 
 from gougeform.errors import InputError
 from gougeform.jig import AnyJig, build_jig, pivot_of, rim_setting
-from gougeform.parts import DISTANCES, VARIANTS
+from gougeform.parts import DISTANCES
 from gougeform.recipe import FootJig, Jig, Path, Recipe, RodJig, changed
 from gougeform.recipe import Wheel as WheelFields
 from gougeform.section import Section, build_section
@@ -161,6 +161,3 @@ def with_settings(recipe: Recipe, values: dict[str, float], grind: int = 0) -> R
             place = f"grind.0.{field}" if first else f"jig.{field}"
         changes[place] = float(value)
     return changed(recipe, changes)
-
-
-JIG_KINDS = tuple(VARIANTS["jig"][1])
