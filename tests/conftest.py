@@ -7,8 +7,8 @@ from functools import cache
 
 import pytest
 
-from gougeform.gouge import Gouge, shape
-from gougeform.recipe import changed, from_table
+from gougeform.grind.gouge import Gouge, shape
+from gougeform.read.recipe import changed, from_table
 
 _BAR = {"outline": "round", "diameter_mm": 10.0, "length_mm": 150.0}
 _FLUTE = {"shape": "arc", "radius_mm": 4.0, "web_mm": 6.5, "length_mm": 60.0}

@@ -1,7 +1,7 @@
 """An independent, slow way to end a ray in the steel: many poses, then a golden section on the place along the path.
 
-It shares nothing with `gougeform.grind` and `gougeform.wheel`: the wheel is written from its centre, and no derivative
-is used. Only the poses come from the package; `test_paths.py` holds those against the jigs' own formulas.
+It shares nothing with `gougeform.grind.ground` and `gougeform.machine.wheel`: the wheel is written from its centre, and
+no derivative is used. Only the poses come from the package; `test_paths.py` holds those against the jigs' own formulas.
 """
 
 from __future__ import annotations

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from gougeform import gouge as ground_gouge
-from gougeform import recipe
+from gougeform.grind import gouge as ground_gouge
+from gougeform.read import recipe
 
 BAR = {"outline": "round", "diameter_mm": 10.0, "length_mm": 150.0}
 FLUTE = {"shape": "arc", "radius_mm": 4.0, "web_mm": 6.5, "length_mm": 60.0}

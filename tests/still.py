@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gougeform.gouge import Gouge
-from gougeform.grind import Ground, Pass
-from gougeform.jig import Pose
-from gougeform.path import Moving
-from gougeform.section import build_section
-from gougeform.wheel import Wheel
+from gougeform.bar.section import build_section
+from gougeform.grind.gouge import Gouge
+from gougeform.grind.ground import Ground, Pass
+from gougeform.machine.jig import Pose
+from gougeform.machine.path import Moving
+from gougeform.machine.wheel import Wheel
 
 
 @dataclass(frozen=True)

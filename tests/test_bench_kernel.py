@@ -13,9 +13,9 @@ import pytest
 
 from brute import blank, ground, vertices
 from dense import points_in
-from gougeform.edge import measure_edge
-from gougeform.gouge import shape
-from gougeform.recipe import changed, from_table
+from gougeform.grind.gouge import shape
+from gougeform.measure.edge import measure_edge
+from gougeform.read.recipe import changed, from_table
 
 
 def best(work, rounds=25):

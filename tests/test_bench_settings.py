@@ -8,9 +8,9 @@ import time
 import numpy as np
 import pytest
 
-from gougeform.edge import measure_edge
-from gougeform.gouge import shape
-from gougeform.recipe import load
+from gougeform.grind.gouge import shape
+from gougeform.measure.edge import measure_edge
+from gougeform.read.recipe import load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.problem import Problem
 from gougeform.settings.sensitivity import sensitivity

@@ -6,13 +6,13 @@ import zlib
 import numpy as np
 import pytest
 
-from gougeform.card import draw_card, write_card
-from gougeform.cardcontent import content, steps, tolerance_line, wear_table
-from gougeform.cardviews import side_view
+from gougeform.card.card import draw_card, write_card
+from gougeform.card.content import content, steps, tolerance_line, wear_table
+from gougeform.card.views import side_view
 from gougeform.command import main
-from gougeform.gouge import shape
-from gougeform.measures import measure
-from gougeform.recipe import changed, load
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure
+from gougeform.read.recipe import changed, load
 
 POINT = 72 / 25.4  # points in a mm
 NAME = "baluster-square-10-relief-foot"

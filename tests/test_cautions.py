@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from gougeform.cautions import STRONG, cautions
-from gougeform.recipe import changed, load
+from gougeform.read.recipe import changed, load
+from gougeform.tell.cautions import STRONG, cautions
 
 
 @pytest.fixture(scope="module")

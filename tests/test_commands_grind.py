@@ -18,14 +18,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gougeform.apart import GRAPHICS_HINT, run_apart
 from gougeform.command import main
 from gougeform.errors import InputError
-from gougeform.folder import publish, stage, write
-from gougeform.gouge import shape
-from gougeform.job import do, finite
-from gougeform.measures import measure, result
-from gougeform.recipe import load
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure, result
+from gougeform.read.recipe import load
+from gougeform.tell.apart import GRAPHICS_HINT, run_apart
+from gougeform.tell.folder import publish, stage, write
+from gougeform.tell.job import do, finite
 
 RECIPE = "finial-round-10-relief-foot"
 WRITTEN = {f"{RECIPE}.stl", f"{RECIPE}.3mf", f"{RECIPE}.vtu", "edge.csv", "recipe.toml", "result.json"}
@@ -42,7 +42,7 @@ KEYS = [
 @pytest.fixture(autouse=True)
 def in_a_folder_of_its_own(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("gougeform.progress.PATIENCE_S", 3600.0)  # tests/test_progress.py sees to that
+    monkeypatch.setattr("gougeform.tell.progress.PATIENCE_S", 3600.0)  # tests/test_progress.py sees to that
 
 
 @pytest.fixture(scope="module")
@@ -242,7 +242,7 @@ def test_how_a_process_ended_is_said_with_what_to_do(body, fragments, dead_pictu
 def test_a_dead_picture_costs_only_the_picture(dead_picture, monkeypatch, capsys):
     # What VTK does on a machine without graphics library, seen on VTK 9.6: a segmentation fault.
     dead_picture(DEAD[0][0])
-    monkeypatch.setattr("gougeform.picture.MODULE", "dead_picture")
+    monkeypatch.setattr("gougeform.tell.picture.MODULE", "dead_picture")
     assert grind(RECIPE, "--json", "-o", "here") == 0
     said = capsys.readouterr()
     assert {Path(name).name for name in json.loads(said.out)["files"]} == WRITTEN
@@ -273,7 +273,7 @@ def test_a_module_that_hangs_is_given_up(tmp_path, monkeypatch):
 
 def test_a_file_in_the_persons_folder_is_not_taken_for_a_library(tmp_path):
     Path("numpy.py").write_text("raise SystemExit(9)")
-    assert run_apart("gougeform.tables", [], what="Nothing").problem == ""
+    assert run_apart("gougeform.tell.tables", [], what="Nothing").problem == ""
 
 
 # ---- interrupted, and two at once
@@ -283,8 +283,8 @@ def test_an_interrupt_while_writing_leaves_nothing(monkeypatch, capsys):
     def stop(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("gougeform.files.write_vtu", stop)
-    monkeypatch.setitem(__import__("gougeform.files", fromlist=["WRITERS"]).WRITERS, ".vtu", stop)
+    monkeypatch.setattr("gougeform.mesh.files.write_vtu", stop)
+    monkeypatch.setitem(__import__("gougeform.mesh.files", fromlist=["WRITERS"]).WRITERS, ".vtu", stop)
     assert grind(RECIPE, "--no-picture") == 130
     assert names(".") == set()
     assert "nothing half-written" in capsys.readouterr().err
@@ -304,7 +304,7 @@ def test_a_full_disk_leaves_the_files_of_the_run_before(here, monkeypatch, capsy
 
 @pytest.mark.skipif(os.name != "posix", reason="signals as on Unix")
 def test_a_killed_run_leaves_no_half_file_and_the_next_one_tidies_up(tmp_path):
-    run = "from gougeform.folder import stage, write; from pathlib import Path; import sys, time\n"
+    run = "from gougeform.tell.folder import stage, write; from pathlib import Path; import sys, time\n"
     run += "with stage(Path('here')) as s:\n write(s / 'x.csv', 'half'); print('go', flush=True); time.sleep(60)"
     child = subprocess.Popen([sys.executable, "-c", run], stdout=subprocess.PIPE)
     assert child.stdout.readline() == b"go\n"
@@ -353,7 +353,7 @@ def test_batches_of_two_runs_do_not_mix():
                 publish(inner, folder)
 
     def look():
-        from gougeform.folder import _locked
+        from gougeform.tell.folder import _locked
 
         for _ in range(200):
             with _locked(folder):

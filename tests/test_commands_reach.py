@@ -7,12 +7,12 @@ import json
 import numpy as np
 import pytest
 
+from gougeform.bar.outline import round_outline
 from gougeform.command import main
-from gougeform.compare import compare, differences, lands, section_behind
-from gougeform.gouge import shape
-from gougeform.outline import round_outline
+from gougeform.compare.tools import compare, differences, lands, section_behind
+from gougeform.grind.gouge import shape
 from gougeform.reach.result import Terms
-from gougeform.recipe import changed, load
+from gougeform.read.recipe import changed, load
 from gougeform.work.files import load_work
 
 TOOL = "finial-round-10-fingernail-foot"
@@ -132,7 +132,7 @@ def test_is_the_squarer_bars_cheek_narrower(size, flute, equal):
     meets its outline further out, so the wings and the steel under them are wider, by 0.3 to 0.7 mm 3 and 5 mm behind
     the nose. Ground plain, with the bar rolled at one setting, both are the same there.
     """
-    from gougeform.cheek import cheek_widths
+    from gougeform.measure.cheek import cheek_widths
 
     edits = {"flute": f"{flute}-round-{size:g}"}
     if equal == "settings":
@@ -150,7 +150,7 @@ def test_is_the_squarer_bars_cheek_narrower(size, flute, equal):
 @pytest.mark.parametrize("name", ["finial-round-10-plain-table", "finial-round-10-plain-rod"])
 def test_ground_plain_round_and_square_have_the_same_cheek(name):
     """The rolled bevel lies inside both outlines that close to the nose."""
-    from gougeform.cheek import cheek_widths
+    from gougeform.measure.cheek import cheek_widths
 
     widths = [
         cheek_widths(shape(changed(load(name), {"bar": bar})), np.array([3.0, 5.0]))

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gougeform.cheek import cheek_widths
-from gougeform.edge import measure_edge, station_table
+from gougeform.measure.cheek import cheek_widths
+from gougeform.measure.edge import measure_edge, station_table
 
 SQUARE = {"bar": {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 0.8, "length_mm": 150.0}}
 VEE = {"flute": {"shape": "vee", "floor_radius_mm": 1.5, "flank_angle_deg": 30.0, "web_mm": 5.5, "length_mm": 60.0}}

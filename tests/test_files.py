@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 import solids
-from gougeform import files
 from gougeform.errors import InputError
-from gougeform.files import replaced, write_mesh
-from gougeform.solid import build_solid
+from gougeform.mesh import files
+from gougeform.mesh.files import replaced, write_mesh
+from gougeform.mesh.solid import build_solid
 from solids import GRIND, RELIEF
 
 

@@ -16,8 +16,8 @@ from gougeform.gauges.gauge import TEXT_DEPTH_MM, Printing
 from gougeform.gauges.kinds import gauges
 from gougeform.gauges.setup import Setup, Wishes
 from gougeform.gauges.writing import write_3mf, write_stl
-from gougeform.gouge import shape
-from gougeform.recipe import changed, load
+from gougeform.grind.gouge import shape
+from gougeform.read.recipe import changed, load
 
 CLOSE = 0.02
 
@@ -83,7 +83,7 @@ def test_post_stops_the_bevel_where_the_wheel_left_it_and_stays_below_the_edge(t
     depth = c * math.cos(beta + math.asin(c / (2 * radius)))
     assert post.bounds[2] == pytest.approx(plate.bounds[2], abs=1e-4)
     assert post.bounds[2] - post.bounds[0] == pytest.approx(depth, abs=CLOSE)
-    from gougeform.edge import measure_edge
+    from gougeform.measure.edge import measure_edge
 
     lowest = measure_edge(foot).point[1].min() - foot.section.underside
     assert top < lowest - 0.9
@@ -212,7 +212,7 @@ def test_no_notch_touches_the_edge(tmp_path, foot):
 @pytest.mark.parametrize("fit", [0.0, 0.2])
 @pytest.mark.parametrize("name", ["finial-round-10-fingernail-foot", "baluster-square-10-plain-rod"])
 def test_template_follows_both_wings(tmp_path, name, fit):
-    from gougeform.edge import measure_edge
+    from gougeform.measure.edge import measure_edge
 
     gouge = shape(load(name))
     _, mesh = written(tmp_path, gouge, "outline", Printing(fit_mm=fit))

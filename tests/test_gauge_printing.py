@@ -14,9 +14,9 @@ from gougeform.gauges.kinds import MAKERS, all_gauges, gauges
 from gougeform.gauges.plate import GAP_MM, lay_out
 from gougeform.gauges.setup import Setup, Wishes
 from gougeform.gauges.writing import write_3mf, write_stl
-from gougeform.gouge import shape
-from gougeform.measures import measure
-from gougeform.recipe import changed, from_table, load
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure
+from gougeform.read.recipe import changed, from_table, load
 
 
 def random_table(random):

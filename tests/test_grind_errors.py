@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.measures import measure, result
-from gougeform.recipe import changed, from_table
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure, result
+from gougeform.read.recipe import changed, from_table
 
 LONG = {"length_mm": 150.0}
 SHARP_SQUARE = {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 0.8, **LONG}

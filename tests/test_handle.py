@@ -4,8 +4,8 @@ import pytest
 
 from conftest import tool_table
 from gougeform.errors import InputError
-from gougeform.parts import Handle
-from gougeform.recipe import changed, from_table, to_toml
+from gougeform.read.parts import Handle
+from gougeform.read.recipe import changed, from_table, to_toml
 
 
 def test_defaults_table_and_name():

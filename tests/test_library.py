@@ -9,9 +9,9 @@ import time
 
 import pytest
 
-from gougeform import library
 from gougeform.errors import InputError
-from gougeform.recipe import SteadyPath, from_table, load, to_toml
+from gougeform.read import library
+from gougeform.read.recipe import SteadyPath, from_table, load, to_toml
 
 CATALOGUE = library.catalogue()
 WHOLE = {
@@ -223,7 +223,7 @@ def test_names_never_leave_the_library(own):
 
 
 def test_import_is_quick():
-    command = [sys.executable, "-c", "import gougeform.recipe, sys; print('numpy' in sys.modules)"]
+    command = [sys.executable, "-c", "import gougeform.read.recipe, sys; print('numpy' in sys.modules)"]
     best = math.inf
     for _ in range(3):
         start = time.perf_counter()

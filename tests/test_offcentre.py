@@ -5,7 +5,7 @@ import pytest
 
 from gougeform.command import main
 from gougeform.errors import InputError
-from gougeform.offcentre import OffCentre
+from gougeform.reach.offcentre import OffCentre
 
 
 def test_swing_and_travel_of_a_turned_circle():

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gougeform.jig import FootJig, Pivot, RodJig, motions
-from gougeform.path import _largest_turn
+from gougeform.machine.jig import FootJig, Pivot, RodJig, motions
+from gougeform.machine.path import _largest_turn
 
 R0 = np.array([[0.0, 0.0, -1.0], [-1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
 

@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 from PIL import Image, ImageColor
 
-from gougeform.apart import GRAPHICS_HINT, run_apart
 from gougeform.command import main
 from gougeform.errors import InputError
-from gougeform.files import write_stl, write_vtu
-from gougeform.gouge import shape
-from gougeform.picture import (
+from gougeform.grind.gouge import shape
+from gougeform.mesh.files import write_stl, write_vtu
+from gougeform.mesh.solid import build_solid
+from gougeform.read.recipe import load
+from gougeform.tell.apart import GRAPHICS_HINT, run_apart
+from gougeform.tell.picture import (
     BAR,
     EDGE,
     FIRST_GRIND,
@@ -29,8 +31,6 @@ from gougeform.picture import (
     read_shape,
     tint,
 )
-from gougeform.recipe import load
-from gougeform.solid import build_solid
 
 RECIPE = "baluster-square-10-relief-foot"
 
@@ -179,7 +179,7 @@ def test_what_is_not_our_mesh_is_refused_in_words(what, tmp_path, solid):
         write_stl(solid, mesh)
     with pytest.raises(InputError, match="is not a mesh with named surfaces"):
         read_shape(mesh)
-    outcome = run_apart("gougeform.picture", [str(mesh), str(tmp_path / "x.png")], what="The picture")
+    outcome = run_apart("gougeform.tell.picture", [str(mesh), str(tmp_path / "x.png")], what="The picture")
     assert "is not a mesh with named surfaces" in outcome.problem
     assert not (tmp_path / "x.png").exists()
 

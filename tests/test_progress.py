@@ -5,8 +5,8 @@ import time
 
 import pytest
 
-from gougeform import progress
-from gougeform.progress import step
+from gougeform.tell import progress
+from gougeform.tell.progress import step
 
 
 class Terminal(io.StringIO):

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gougeform.errors import InputError
-from gougeform.recipe import (
+from gougeform.read.recipe import (
     FootJig,
     Recipe,
     RodJig,
@@ -27,7 +27,7 @@ from gougeform.recipe import (
     load,
     to_toml,
 )
-from gougeform.writing import toml_text
+from gougeform.read.writing import toml_text
 
 PLAIN = """
 title = "Worked"

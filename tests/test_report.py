@@ -5,11 +5,11 @@ import re
 
 import pytest
 
-from gougeform.cautions import STRONG
-from gougeform.gouge import shape
-from gougeform.measures import measure
-from gougeform.recipe import changed, load
-from gougeform.report import NOTHING, edge_rows, print_report, setting_rows, size_rows
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure
+from gougeform.read.recipe import changed, load
+from gougeform.tell.cautions import STRONG
+from gougeform.tell.report import NOTHING, edge_rows, print_report, setting_rows, size_rows
 
 
 def measured(name, **changes):

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from dense import in_steel
+from gougeform.bar.section import build_section
 from gougeform.errors import InputError
-from gougeform.recipe import changed, from_table
-from gougeform.section import build_section
+from gougeform.read.recipe import changed, from_table
 
 
 @pytest.fixture(scope="module")

@@ -4,14 +4,14 @@ import numpy as np
 import pytest
 
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.measures import measure
-from gougeform.recipe import changed, from_table, load
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure
+from gougeform.read.recipe import changed, from_table, load
+from gougeform.read.writing import toml_text
 from gougeform.settings.bench import bench_of
 from gougeform.settings.calibrate import calibrate, jig_table, predicted
 from gougeform.settings.pairs import Pair, read_pairs
 from gougeform.settings.trial import Tracer
-from gougeform.writing import toml_text
 
 FOOT, ROD = "finial-round-10-fingernail-foot", "finial-round-10-fingernail-rod"
 # projection, wheel, nose: how a person would spread a few pairs

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from gougeform.command import main
-from gougeform.gouge import shape
-from gougeform.measures import measure
-from gougeform.recipe import load
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure
+from gougeform.read.recipe import load
 
 FOOT = "finial-round-10-fingernail-foot"
 RELIEF = "finial-round-10-relief-foot"

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from gougeform.gouge import shape
-from gougeform.measures import measure
-from gougeform.recipe import Wheel, changed, load
-from gougeform.section import build_section
+from gougeform.bar.section import build_section
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure
+from gougeform.read.recipe import Wheel, changed, load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.hone import honing, largest_hone
 

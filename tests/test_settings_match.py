@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from gougeform.edge import measure_edge
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.measures import measure
-from gougeform.recipe import changed, load
+from gougeform.grind.gouge import shape
+from gougeform.measure.edge import measure_edge
+from gougeform.measure.measures import measure
+from gougeform.read.recipe import changed, load
 from gougeform.settings.bench import bench_of, with_settings
 from gougeform.settings.match import bevel_of, cost, gap_on, match, old_from_angles
 from gougeform.settings.names import NAMES

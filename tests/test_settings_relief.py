@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.measures import measure
-from gougeform.recipe import changed, load
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure
+from gougeform.read.recipe import changed, load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.relief import Middle
 

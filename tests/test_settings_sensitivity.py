@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from gougeform.edge import measure_edge
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.recipe import changed, from_table, load
+from gougeform.grind.gouge import shape
+from gougeform.measure.edge import measure_edge
+from gougeform.read.recipe import changed, from_table, load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.sensitivity import ANGLES, overcut, read_tolerances, sensitivity, sentence
 from gougeform.settings.trial import Tracer

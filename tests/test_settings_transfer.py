@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from gougeform.edge import measure_edge
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.recipe import changed, load
+from gougeform.grind.gouge import shape
+from gougeform.measure.edge import measure_edge
+from gougeform.read.recipe import changed, load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.names import NAMES
 from gougeform.settings.transfer import carry_over, read_targets, wear

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 import solids
-from gougeform import gouge as ground_gouge
-from gougeform import recipe
 from gougeform.errors import InputError
-from gougeform.grind import Ground
-from gougeform.solid import build_solid
-from gougeform.volume import head_volume_mm3
+from gougeform.grind import gouge as ground_gouge
+from gougeform.grind.ground import Ground
+from gougeform.measure.volume import head_volume_mm3
+from gougeform.mesh.solid import build_solid
+from gougeform.read import recipe
 from solids import BAR, FLUTE, FOOT, GRIND, RELIEF, ROD, TABLE, WHEEL
 
 SQUARE = {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 0.0, "length_mm": 150.0}
@@ -310,7 +310,7 @@ def test_import_is_light():
     import sys
 
     code = (
-        "import sys, gougeform.solid, gougeform.volume, gougeform.files;"
+        "import sys, gougeform.mesh.solid, gougeform.measure.volume, gougeform.mesh.files;"
         "print([m for m in ('trimesh', 'meshio', 'pyvista', 'vtk', 'networkx', 'lxml') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

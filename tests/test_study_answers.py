@@ -20,8 +20,8 @@ import gougeform
 from gougeform.command import main
 from gougeform.errors import InputError
 from gougeform.reach.result import Terms, reach
-from gougeform.recipe import load
-from gougeform.stiffness import beam_of
+from gougeform.read.recipe import load
+from gougeform.stiffness.beam import beam_of
 from gougeform.study import plot
 from gougeform.study.plan import Plan
 from gougeform.study.points import Points

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 import gougeform
-from gougeform import library
 from gougeform.errors import InputError
-from gougeform.recipe import load
+from gougeform.read import library
+from gougeform.read.recipe import load
 from gougeform.study.outputs import GROUPS, OUTPUTS
 from gougeform.study.plan import MOST_POINTS, from_table, read, recipe_of
 from gougeform.study.points import Points, changes, labels

@@ -22,9 +22,9 @@ import pyarrow.parquet
 import pytest
 
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.measures import measure, result
-from gougeform.recipe import changed, load, to_toml
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure, result
+from gougeform.read.recipe import changed, load, to_toml
 from gougeform.study import table, worker
 from gougeform.study.journal import NAME, Journal
 from gougeform.study.plan import read

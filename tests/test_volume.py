@@ -7,9 +7,9 @@ import pytest
 
 import solids
 from gougeform.errors import InputError
-from gougeform.fan import build_fan
-from gougeform.grind import Ground
-from gougeform.volume import head_volume_mm3, height_integral, steel_removed_mm3
+from gougeform.grind.ground import Ground
+from gougeform.measure.fan import build_fan
+from gougeform.measure.volume import head_volume_mm3, height_integral, steel_removed_mm3
 from solids import BAR, FLUTE, GRIND, RELIEF, TABLE
 
 

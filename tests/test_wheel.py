@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from dense import _distance, entry
-from gougeform.recipe import Wheel as WheelFields
-from gougeform.wheel import CORNER, FACE, SIDE, Wheel, build_wheel
+from gougeform.machine.wheel import CORNER, FACE, SIDE, Wheel, build_wheel
+from gougeform.read.recipe import Wheel as WheelFields
 
 WHEELS = {
     "plain": Wheel(1 / 100, 20.0, 1.0),

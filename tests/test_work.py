@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from gougeform.errors import InputError
-from gougeform.library import names
+from gougeform.read.library import names
 from gougeform.work.distance import BEND_REACH_MM, Wood
 from gougeform.work.files import from_table, load_work
 

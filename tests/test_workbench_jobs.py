@@ -10,9 +10,9 @@ import tomllib
 
 import pytest
 
-from gougeform.gouge import shape
-from gougeform.measures import measure, result
-from gougeform.recipe import changed, from_table, load
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure, result
+from gougeform.read.recipe import changed, from_table, load
 from workbench import OWN, A, B, ended, job, started, told
 
 

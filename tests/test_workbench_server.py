@@ -15,9 +15,9 @@ import pytest
 import gougeform
 from gougeform.commands.workbench import port_number
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.measures import measure, result
-from gougeform.recipe import changed, load
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure, result
+from gougeform.read.recipe import changed, load
 from gougeform.workbench.guard import checked_host, known, names_of
 from workbench import OWN, A, B, asked, ended, started, told
 

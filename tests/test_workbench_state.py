@@ -9,9 +9,9 @@ from dataclasses import replace
 import pytest
 
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.measures import measure, result
-from gougeform.recipe import changed, from_table, load, to_toml
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure, result
+from gougeform.read.recipe import changed, from_table, load, to_toml
 from gougeform.workbench import address, answers, knobs
 from gougeform.workbench.incoming import good_recipe, parsed_json, parsed_upload, without_files
 from gougeform.workbench.numbers import ROWS, edge_numbers, flat, late_numbers

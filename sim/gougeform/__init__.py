@@ -19,17 +19,17 @@ __version__ = "0.1.0"
 
 _FROM = {
     "InputError": "errors",
-    "Recipe": "recipe",
-    "changed": "recipe",
+    "Recipe": "read.recipe",
+    "changed": "read.recipe",
     "edge_frame": "study.front",
-    "from_table": "recipe",
-    "load": "recipe",
-    "measure": "measures",
+    "from_table": "read.recipe",
+    "load": "read.recipe",
+    "measure": "measure.measures",
     "measured": "study.front",
     "run_study": "study.front",
-    "shape": "gouge",
+    "shape": "grind.gouge",
     "sweep": "study.front",
-    "to_toml": "recipe",
+    "to_toml": "read.recipe",
 }
 
 __all__ = ["__version__", *_FROM]

@@ -6,10 +6,10 @@ Bar, flute and wheel are true cylinders there, so its volume and its points on t
 import numpy as np
 import pytest
 
-from gougeform.grind import Ground, Pass
-from gougeform.recipe import from_table
-from gougeform.volume import head_volume_mm3
-from gougeform.wheel import Wheel
+from gougeform.grind.ground import Ground, Pass
+from gougeform.machine.wheel import Wheel
+from gougeform.measure.volume import head_volume_mm3
+from gougeform.read.recipe import from_table
 from still import ground_by, still
 
 pytest.importorskip("OCP", reason="cadquery-ocp is a test extra")

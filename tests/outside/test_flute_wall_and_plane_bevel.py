@@ -6,8 +6,8 @@ Derived: the plane's normal makes 90° − … with the flute's; (40°, 30°) gi
 import numpy as np
 import pytest
 
-from gougeform.edge import measure_edge
-from gougeform.recipe import from_table
+from gougeform.measure.edge import measure_edge
+from gougeform.read.recipe import from_table
 from still import ground_by, plane_cut
 
 

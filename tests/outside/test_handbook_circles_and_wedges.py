@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from gougeform.recipe import from_table
-from gougeform.section import build_section
-from gougeform.wheel import Wheel
+from gougeform.bar.section import build_section
+from gougeform.machine.wheel import Wheel
+from gougeform.read.recipe import from_table
 from still import gauss, plane_cut
 
 

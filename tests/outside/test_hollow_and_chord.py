@@ -6,9 +6,9 @@ Derived from the sagitta s = R − √(R² − c²/4) (Machinery's Handbook 31, 
 import numpy as np
 import pytest
 
-from gougeform.edge import measure_edge
-from gougeform.gouge import shape
-from gougeform.recipe import changed, from_table
+from gougeform.grind.gouge import shape
+from gougeform.measure.edge import measure_edge
+from gougeform.read.recipe import changed, from_table
 
 
 def nose_bevel(table, base, radius, chord_angle, chord=8.0, **edits):

@@ -8,7 +8,7 @@ velocity v, P_s through edge and v, P_o square to both, P_n square to the edge.
 import numpy as np
 import pytest
 
-from gougeform.edge import measure_edge
+from gougeform.measure.edge import measure_edge
 
 
 def unit(a):

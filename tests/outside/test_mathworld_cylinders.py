@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.special import ellipe, ellipk
 
-from gougeform.grind import Ground, Pass
-from gougeform.wheel import Wheel
+from gougeform.grind.ground import Ground, Pass
+from gougeform.machine.wheel import Wheel
 from still import gauss, still
 
 

@@ -3,8 +3,8 @@
 import numpy as np
 
 from brute import blank, ground, vertices
-from gougeform.edge import measure_edge
-from gougeform.volume import head_volume_mm3
+from gougeform.measure.edge import measure_edge
+from gougeform.measure.volume import head_volume_mm3
 
 
 def test_volume_and_vertices_converge_to_ours(tool):

@@ -8,10 +8,10 @@ section: common practice, no source.
 import numpy as np
 import pytest
 
-from gougeform.edge import measure_edge
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.recipe import changed, from_table
+from gougeform.grind.gouge import shape
+from gougeform.measure.edge import measure_edge
+from gougeform.read.recipe import changed, from_table
 
 
 def law_of_cosines(wheel, centre, along, above):

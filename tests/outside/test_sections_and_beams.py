@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from gougeform.parts import ArcFlute, RoundBar, SquareBar, Steel
-from gougeform.properties import fluted, plain, round_bar
-from gougeform.recipe import load
-from gougeform.section import build_section
-from gougeform.stiffness import Beam, _step, beam_of, first_frequency, shear_factor
+from gougeform.bar.section import build_section
+from gougeform.read.parts import ArcFlute, RoundBar, SquareBar, Steel
+from gougeform.read.recipe import load
+from gougeform.stiffness.beam import Beam, _step, beam_of, first_frequency, shear_factor
+from gougeform.stiffness.properties import fluted, plain, round_bar
 
 E, NU, RHO, D = 207000.0, 0.3, 8138e-12, 12.0
 STEEL = Steel(young_gpa=207.0, density_g_cm3=8.138, poisson=NU)
@@ -121,7 +121,7 @@ def test_a_longer_handle_and_a_shorter_overhang_hold_steadier():
     beam = beam_of(recipe)
     assert beam.give(40.0)[1, 1] < beam.give(60.0)[1, 1] < beam.give(80.0)[1, 1]
     assert beam.hand_force(60.0, 100.0) > 0
-    from gougeform.recipe import changed
+    from gougeform.read.recipe import changed
 
     longer = beam_of(changed(recipe, {"handle": "long-430"}))
     assert longer.hand_force(60.0, 100.0) < beam.hand_force(60.0, 100.0)

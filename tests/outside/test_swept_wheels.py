@@ -7,9 +7,9 @@ Pottmann and Wallner, Computational Line Geometry, from memory (texts not seen).
 import numpy as np
 import pytest
 
-from gougeform.grind import Ground, Pass
-from gougeform.path import Steady
-from gougeform.wheel import Wheel
+from gougeform.grind.ground import Ground, Pass
+from gougeform.machine.path import Steady
+from gougeform.machine.wheel import Wheel
 from still import gauss
 
 

@@ -6,9 +6,9 @@ Its own accuracy, and so the tolerances here: angles 0.01°, lengths 0.005 mm, c
 import numpy as np
 import pytest
 
-from gougeform.gouge import shape
-from gougeform.measures import measure, result
-from gougeform.recipe import from_table
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure, result
+from gougeform.read.recipe import from_table
 
 BASE = {
     "bar": {"outline": "round", "diameter_mm": 10.0, "length_mm": 150.0},

@@ -42,9 +42,9 @@ def run(arguments: argparse.Namespace) -> int:
     import numpy as np
 
     from gougeform.errors import InputError
+    from gougeform.read.writing import toml_text
     from gougeform.settings.calibrate import READING_DEG, calibrate, jig_table
     from gougeform.settings.pairs import read_pairs
-    from gougeform.writing import toml_text
 
     recipe = opened(arguments)
     reading = READING_DEG if arguments.reading is None else arguments.reading
@@ -87,7 +87,7 @@ def _unknowns(texts: list[str]) -> list[str]:
 
 def _save_place(arguments: argparse.Namespace) -> Path | None:
     from gougeform.errors import InputError
-    from gougeform.library import OWN_LIBRARY
+    from gougeform.read.library import OWN_LIBRARY
 
     if arguments.save is None:
         if arguments.library or arguments.replace:
@@ -146,8 +146,8 @@ def _unknown_table(fit: Fit) -> dict[str, Any]:
 def _show(console: Console, pairs: list[Pair], fit: Fit, reading: float) -> None:
     import numpy as np
 
-    from gougeform.report import print_list, table
     from gougeform.settings.names import NAMES
+    from gougeform.tell.report import print_list, table
 
     rows = []
     for k, name in enumerate(fit.names):

@@ -21,17 +21,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Draw the card and say where it is."""
-    from gougeform.progress import step
+    from gougeform.tell.progress import step
 
     with step("grinding the recipe and drawing its card"):
-        from gougeform.card import write_card
-        from gougeform.cardcontent import content
-        from gougeform.cautions import cautions
-        from gougeform.folder import publish, stage
-        from gougeform.gouge import shape
-        from gougeform.job import file_name
-        from gougeform.measures import measure
-        from gougeform.recipe import load
+        from gougeform.card.card import write_card
+        from gougeform.card.content import content
+        from gougeform.grind.gouge import shape
+        from gougeform.measure.measures import measure
+        from gougeform.read.recipe import load
+        from gougeform.tell.cautions import cautions
+        from gougeform.tell.folder import publish, stage
+        from gougeform.tell.job import file_name
 
         recipe = load(arguments.recipe)
         measures = measure(shape(recipe))
@@ -51,7 +51,7 @@ def run(arguments: argparse.Namespace) -> int:
         }
         print(json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False))
         return 0
-    from gougeform.report import console_for, print_list, table
+    from gougeform.tell.report import console_for, print_list, table
 
     console = console_for(sys.stdout)
     console.print(card.title, style="bold", markup=False)

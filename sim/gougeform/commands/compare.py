@@ -28,12 +28,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Work out all tools, print and write."""
-    from gougeform.cautions import cautions
-    from gougeform.compare import compare, lands, result
-    from gougeform.comparing import draw_comparison, print_comparison
-    from gougeform.folder import publish, stage, write
-    from gougeform.progress import step
-    from gougeform.recipe import load
+    from gougeform.compare.report import draw_comparison, print_comparison
+    from gougeform.compare.tools import compare, lands, result
+    from gougeform.read.recipe import load
+    from gougeform.tell.cautions import cautions
+    from gougeform.tell.folder import publish, stage, write
+    from gougeform.tell.progress import step
     from gougeform.work.files import load_work
 
     recipes, names = [load(name) for name in given.recipes], [Path(name).stem for name in given.recipes]

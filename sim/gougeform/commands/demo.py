@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from gougeform.commands.grind import grind_named, output_arguments, print_missing_picture, print_tables
 
 if TYPE_CHECKING:
-    from gougeform.job import Done
+    from gougeform.tell.job import Done
 
 RECIPE = "baluster-square-10-relief-foot"
 

@@ -92,15 +92,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Make, write, measure and draw the gauges, and say what each is for."""
-    from gougeform.progress import step
+    from gougeform.tell.progress import step
 
     wishes, printing = _asked(arguments)
     with step("grinding the recipe"):
         from gougeform.gauges.setup import Setup
-        from gougeform.gouge import shape
-        from gougeform.job import file_name
-        from gougeform.measures import measure
-        from gougeform.recipe import load
+        from gougeform.grind.gouge import shape
+        from gougeform.measure.measures import measure
+        from gougeform.read.recipe import load
+        from gougeform.tell.job import file_name
 
         recipe = load(arguments.recipe)
         gouge = shape(recipe)
@@ -108,7 +108,7 @@ def run(arguments: argparse.Namespace) -> int:
     setup = Setup(gouge, printing, wishes)
     folder = Path("out") / file_name(recipe) / "gauges" if arguments.folder is None else Path(arguments.folder)
     result, problems = make(arguments.kind, setup, folder, picture=not arguments.no_picture)
-    from gougeform.cautions import cautions
+    from gougeform.tell.cautions import cautions
 
     if arguments.json:
         print("\n".join(["Before you grind", *(f"- {line}" for line in cautions(recipe))]), file=sys.stderr)
@@ -126,10 +126,10 @@ def make(kind: str, setup: Setup, folder: Path, *, picture: bool = True) -> tupl
 
     Raises InputError where a gauge cannot exist, does not fit the bed, or the folder cannot be written.
     """
-    from gougeform.folder import publish, stage
     from gougeform.gauges.kinds import all_gauges, gauges
     from gougeform.gauges.picture import make_picture
-    from gougeform.progress import step
+    from gougeform.tell.folder import publish, stage
+    from gougeform.tell.progress import step
 
     without: dict[str, InputError] = {}
     if kind == "all":
@@ -266,7 +266,7 @@ def _plate_words(number: int, count: int, setup: Setup) -> str:
 
 
 def _print(result: dict[str, Any], sentences: list[str]) -> None:
-    from gougeform.report import console_for, print_list, table
+    from gougeform.tell.report import console_for, print_list, table
 
     console = console_for(sys.stdout)
     console.print(result["title"] or "Gauges", style="bold", markup=False)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from gougeform.errors import InputError
 
 if TYPE_CHECKING:
-    from gougeform.job import Done
+    from gougeform.tell.job import Done
 
 DEFAULT_TOLERANCE_MM = 0.01
 
@@ -43,7 +43,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Do the job and print its tables, or with --json its result."""
     done = grind_named(arguments.recipe, arguments)
     if arguments.json:
-        from gougeform.cautions import cautions
+        from gougeform.tell.cautions import cautions
 
         lines = [f"- {line}" for line in cautions(done.measures.gouge.recipe)]
         print("\n".join(["Before you grind", *lines]), file=sys.stderr)
@@ -57,11 +57,11 @@ def run(arguments: argparse.Namespace) -> int:
 def grind_named(recipe_name: str, arguments: argparse.Namespace) -> Done:
     """Do the job for a recipe's name or path, with what `output_arguments` has read."""
     tolerance = tolerance_mm(arguments.tolerance)
-    from gougeform.progress import step
+    from gougeform.tell.progress import step
 
     with step("reading the recipe"):
-        from gougeform.job import do, file_name
-        from gougeform.recipe import load
+        from gougeform.read.recipe import load
+        from gougeform.tell.job import do, file_name
 
         recipe = load(recipe_name)
     folder = Path("out") / file_name(recipe) if arguments.folder is None else Path(arguments.folder)
@@ -70,7 +70,7 @@ def grind_named(recipe_name: str, arguments: argparse.Namespace) -> Done:
 
 def print_tables(done: Done) -> None:
     """Measures, and where the files are, on standard output."""
-    from gougeform.report import print_report
+    from gougeform.tell.report import print_report
 
     print_report(done.measures, sys.stdout)
     print(f"Written to {done.files[0].parent}:")

@@ -17,7 +17,7 @@ from gougeform.settings.show import common_arguments, deg, finish, mm, opened
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from gougeform.recipe import Recipe, Wheel
+    from gougeform.read.recipe import Recipe, Wheel
     from gougeform.settings.hone import Honing, Set
 
 
@@ -54,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _wheel(recipe: Recipe, text: str) -> Wheel:
     from gougeform.errors import InputError
-    from gougeform.recipe import Wheel, changed
+    from gougeform.read.recipe import Wheel, changed
 
     own = recipe.wheel
     if text in ("flat", "belt"):
@@ -101,7 +101,7 @@ def _result(way: Set) -> dict[str, Any]:
 
 
 def _show(console: Console, found: Honing, flute: float, floor: float) -> None:
-    from gougeform.report import print_list, table
+    from gougeform.tell.report import print_list, table
 
     edge = found.edge
     console.print(

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from rich.console import Console
 
-    from gougeform.recipe import Recipe
+    from gougeform.read.recipe import Recipe
     from gougeform.settings.match import Cost, Match
 
 
@@ -52,12 +52,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Match or price, print, and write the recipe, the gap as CSV and its chart."""
     from gougeform.errors import InputError
-    from gougeform.progress import step
-    from gougeform.recipe import changed, to_toml
+    from gougeform.read.recipe import changed, to_toml
     from gougeform.settings.bench import bench_of
     from gougeform.settings.match import cost, match
     from gougeform.settings.ruler import machine
     from gougeform.settings.wants import read_frees
+    from gougeform.tell.progress import step
 
     recipe = opened(arguments)
     old, misses = _old(arguments, recipe)
@@ -99,7 +99,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _old(arguments: argparse.Namespace, recipe: Recipe) -> tuple[Recipe, dict[str, float]]:
     from gougeform.errors import InputError
-    from gougeform.recipe import load
+    from gougeform.read.recipe import load
     from gougeform.settings.match import old_from_angles
     from gougeform.settings.wants import read_wants
 
@@ -140,7 +140,7 @@ def _price_rows(price: Cost) -> list[tuple[str, str]]:
 
 
 def _show_price(console: Console, old: Recipe, price: Cost) -> None:
-    from gougeform.report import table
+    from gougeform.tell.report import table
 
     console.print(f"The tool as it is: {old.title or old.name}", markup=False)
     console.print(table("Regrinding it to this", ("", ""), _price_rows(price)))
@@ -149,8 +149,8 @@ def _show_price(console: Console, old: Recipe, price: Cost) -> None:
 def _show(console: Console, found: Match, misses: dict[str, float]) -> None:
     import numpy as np
 
-    from gougeform.report import print_list, setting_rows, table
     from gougeform.settings.names import NAMES
+    from gougeform.tell.report import print_list, setting_rows, table
 
     head, *rows = setting_rows(found.cost.measures.gouge)
     console.print(table("Set the machine to", head, rows))

@@ -29,8 +29,8 @@ def run(given: argparse.Namespace) -> int:
     """Print swing, travel, and lift against bevel length."""
     import numpy as np
 
-    from gougeform.offcentre import OffCentre
-    from gougeform.report import console_for, table
+    from gougeform.reach.offcentre import OffCentre
+    from gougeform.tell.report import console_for, table
 
     work = OffCentre(number(given.radius, "--radius"), number(given.offset, "--offset"))
     rows: list[tuple[str, float]] = [("", number(text, "--bevel")) for text in given.bevel]
@@ -76,9 +76,9 @@ def run(given: argparse.Namespace) -> int:
 
 
 def _of_recipe(name: str) -> list[tuple[str, float]]:
-    from gougeform.edge import measure_edge
-    from gougeform.gouge import shape
-    from gougeform.recipe import load
+    from gougeform.grind.gouge import shape
+    from gougeform.measure.edge import measure_edge
+    from gougeform.read.recipe import load
 
     edge = measure_edge(shape(load(name)))
     bevel, land = float(edge.bevel[edge.nose]), float(edge.land[edge.nose])

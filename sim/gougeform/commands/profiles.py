@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from gougeform.library import KINDS, catalogue
+from gougeform.read.library import KINDS, catalogue
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -82,13 +82,13 @@ def run(given: argparse.Namespace) -> int:
     """Search, print, write and draw."""
     from dataclasses import replace
 
-    from gougeform.cautions import cautions
-    from gougeform.gouge import shape
-    from gougeform.progress import step
+    from gougeform.grind.gouge import shape
     from gougeform.reach.cove import tightest_cove
     from gougeform.reach.report import overhang_row, print_reach, result
     from gougeform.reach.result import at_overhang, reach
-    from gougeform.recipe import load
+    from gougeform.read.recipe import load
+    from gougeform.tell.cautions import cautions
+    from gougeform.tell.progress import step
     from gougeform.work.files import load_work
 
     recipe, work = load(given.recipe), load_work(given.work)
@@ -137,11 +137,11 @@ def run(given: argparse.Namespace) -> int:
 
 def _write(found: Reach, whole: dict[str, object], folder: Path, given: argparse.Namespace) -> str:
     """Numbers and flat pictures first, all at once; then the picture that may not come. Returns why it did not."""
-    from gougeform.folder import publish, stage, write
-    from gougeform.progress import step
     from gougeform.reach.drawing import draw_profile, draw_standing
     from gougeform.reach.report import columns
     from gougeform.reach.scene import make_scene
+    from gougeform.tell.folder import publish, stage, write
+    from gougeform.tell.progress import step
 
     x = None if given.at is None else number(given.at, "--at")
     place, feed = chosen_place(found, x)

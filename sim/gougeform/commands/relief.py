@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     import numpy as np
 
     from gougeform.errors import InputError
-    from gougeform.recipe import to_toml
+    from gougeform.read.recipe import to_toml
     from gougeform.settings.relief import Middle
 
     recipe = opened(arguments)
@@ -119,8 +119,8 @@ def _first(made: Made):  # type: ignore[no-untyped-def]
 
 
 def _show(console: Console, middle: Middle, made: Made, ruler: Made, family: list[Relief]) -> None:
-    from gougeform.report import table
     from gougeform.settings.ruler import straight_words
+    from gougeform.tell.report import table
 
     relief, unit = made.relief, made.relief.unit
     both = (made, ruler)

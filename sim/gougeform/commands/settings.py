@@ -36,7 +36,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Solve, round to a ruler, measure both, print and write the recipe with the settings."""
-    from gougeform.recipe import to_toml
+    from gougeform.read.recipe import to_toml
     from gougeform.settings.bench import bench_of
     from gougeform.settings.problem import Problem
     from gougeform.settings.ruler import confirmed, corrected, ruled
@@ -87,7 +87,7 @@ def _result(problem: Problem, found: Confirmed) -> dict[str, Any]:
 
 
 def _show(console: Console, problem: Problem, answer: Answer, pairs: list[tuple[Confirmed, Confirmed]]) -> None:
-    from gougeform.report import print_list, table
+    from gougeform.tell.report import print_list, table
 
     if answer.exact and answer.family:
         head = "More settings are free than are needed: this is the exact solution nearest to the recipe's settings."

@@ -157,6 +157,6 @@ def _reasons(outcome: Outcome, most: int = 5) -> list[tuple[str, int]]:
 
 
 def _print_cautions(stream: Any, outcome: Outcome) -> None:
-    from gougeform.cautions import cautions
+    from gougeform.tell.cautions import cautions
 
     print("\n".join(["Before you grind", *(f"- {line}" for line in cautions(outcome.plan.recipe))]), file=stream)

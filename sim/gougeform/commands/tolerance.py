@@ -67,9 +67,9 @@ def run(arguments: argparse.Namespace) -> int:
 def _show(console: Console, found: Sensitivity) -> None:
     import numpy as np
 
-    from gougeform.report import table
     from gougeform.settings.names import NAMES
     from gougeform.settings.sensitivity import OUTPUTS, sentence
+    from gougeform.tell.report import table
 
     console.print(sentence(found), markup=False)
     console.print()

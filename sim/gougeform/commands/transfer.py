@@ -56,7 +56,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Carry over, compare along the whole edge, and table the settings of a wearing wheel."""
     from gougeform.errors import InputError
-    from gougeform.recipe import to_toml
+    from gougeform.read.recipe import to_toml
     from gougeform.settings.bench import bench_of
     from gougeform.settings.ruler import machine
     from gougeform.settings.transfer import carry_over, read_targets, wear
@@ -137,8 +137,8 @@ def _wear_row(one: Worn) -> list[float | None]:
 
 
 def _target_bench(recipe, changes):  # type: ignore[no-untyped-def]
-    from gougeform.edge import measure_edge
-    from gougeform.gouge import shape
+    from gougeform.grind.gouge import shape
+    from gougeform.measure.edge import measure_edge
     from gougeform.settings.bench import bench_of
     from gougeform.settings.transfer import on_other
 
@@ -169,7 +169,7 @@ def _diameters(text: str | None, new: float | None) -> list[float]:
 
 
 def _show(console: Console, carried: Carried, worn: list[Worn]) -> None:
-    from gougeform.report import print_list, setting_rows, table
+    from gougeform.tell.report import print_list, setting_rows, table
 
     head, *rows = setting_rows(carried.gouge)
     console.print(table("Settings there", head, rows))

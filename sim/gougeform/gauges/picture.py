@@ -1,6 +1,6 @@
 """Previews of printed parts: from above, and at an angle, drawn off-screen from the file that was written.
 
-Run as `python -m gougeform.gauges.picture FILE.3mf OUT.png` in a process of its own (`gougeform.apart`).
+Run as `python -m gougeform.gauges.picture FILE.3mf OUT.png` in a process of its own (`gougeform.tell.apart`).
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from gougeform.apart import GRAPHICS_HINT, Outcome, run_apart
 from gougeform.gauges.gauge import TEXT_DEPTH_MM
-from gougeform.picture import font
+from gougeform.tell.apart import GRAPHICS_HINT, Outcome, run_apart
+from gougeform.tell.picture import font
 
 WIDTH = 1800
 _MARGIN, _GAP, _TALL, _LETTERS = 60, 40, 1010, 104
@@ -38,8 +38,8 @@ def draw(mesh: Path, out: Path, title: str, lines: Sequence[str], bed: tuple[flo
     """Draw the picture as PNG."""
     from PIL import Image, ImageDraw
 
-    from gougeform.files import replaced
     from gougeform.gauges.checks import read
+    from gougeform.mesh.files import replaced
 
     parts = list(read(mesh).values())
     words = [row for line in lines for row in textwrap.wrap(line, _LETTERS)]

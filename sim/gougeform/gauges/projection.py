@@ -16,7 +16,7 @@ from shapely.ops import unary_union
 from gougeform.errors import InputError
 from gougeform.gauges.gauge import LEAST_WALL_MM, Gauge, Lettering, mm, rounded
 from gougeform.gauges.setup import Setup, mark_line, unique
-from gougeform.gouge import Gouge
+from gougeform.grind.gouge import Gouge
 
 _PLATE = 4.0
 _LEAST_POST = 1.5  # mm that the post stands above the lane at least

@@ -9,11 +9,11 @@ from typing import Literal
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from gougeform.edge import Edge, measure_edge
 from gougeform.errors import InputError
 from gougeform.gauges import lettering
 from gougeform.gauges.gauge import Lettering, Printing, plain
-from gougeform.gouge import Gouge
+from gougeform.grind.gouge import Gouge
+from gougeform.measure.edge import Edge, measure_edge
 
 
 @dataclass(frozen=True)

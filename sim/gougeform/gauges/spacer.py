@@ -17,7 +17,7 @@ from shapely.geometry import Polygon, box
 from gougeform.errors import InputError
 from gougeform.gauges.gauge import Gauge, disc, mm, plain, rounded
 from gougeform.gauges.setup import Setup, wheel_words
-from gougeform.jig import Table
+from gougeform.machine.jig import Table
 
 _THICK = 8.0
 _LEAST_BODY = 8.0  # mm between the deepest points of the seats

@@ -13,10 +13,10 @@ from shapely import affinity, get_parts
 from shapely.geometry import Polygon, box
 from shapely.ops import unary_union
 
-from gougeform.edge import Edge
 from gougeform.errors import InputError
 from gougeform.gauges.gauge import Gauge, Lettering, mm, rounded
 from gougeform.gauges.setup import Setup, mark_line
+from gougeform.measure.edge import Edge
 
 Floats = NDArray[np.float64]
 

@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from gougeform.files import replaced
 from gougeform.gauges.build import Body
+from gougeform.mesh.files import replaced
 
 _HEADER = b"binary STL, lengths in mm, lies on z = 0 as it is printed"
 

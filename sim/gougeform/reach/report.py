@@ -13,7 +13,7 @@ from gougeform.reach.cove import Cove
 from gougeform.reach.drawing import feed_words
 from gougeform.reach.result import Reach, part_name
 from gougeform.reach.search import SEARCH_ERROR_DEG
-from gougeform.report import NOTHING, console_for, print_list, table
+from gougeform.tell.report import NOTHING, console_for, print_list, table
 
 Floats = NDArray[np.float64]
 

@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.errors import InputError
-from gougeform.gouge import Gouge
+from gougeform.grind.gouge import Gouge
 from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, build_body
 from gougeform.reach.contact import TOLERANCE_MM, Contact
 from gougeform.reach.gap import gaps as gaps_of
 from gougeform.reach.posture import Places, Postures, Rest, overhang, placed, places_at, roll, swing
 from gougeform.reach.search import USUAL, Best, Fineness, Limit, search
-from gougeform.stiffness import FORCE_N, Beam, beam_of
+from gougeform.stiffness.beam import FORCE_N, Beam, beam_of
 from gougeform.work.distance import Wood
 from gougeform.work.meridian import Meridian
 

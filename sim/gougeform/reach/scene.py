@@ -1,7 +1,7 @@
 """The tool standing in the wood, half of the wood cut away, drawn off-screen.
 
-Run as `python -m gougeform.reach.scene SCENE.npz OUT.png`, in a process of its own (`gougeform.apart`): where a machine
-has no graphics library, VTK kills the process that draws. SCENE.npz holds what `scene_arrays` gives.
+Run as `python -m gougeform.reach.scene SCENE.npz OUT.png`, in a process of its own (`gougeform.tell.apart`): where a
+machine has no graphics library, VTK kills the process that draws. SCENE.npz holds what `scene_arrays` gives.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.apart import GRAPHICS_HINT, Outcome, run_apart
 from gougeform.reach.drawing import INK, PAPER, PART_TINTS, TOUCH, WOOD
 from gougeform.reach.posture import placed
 from gougeform.reach.result import Reach
+from gougeform.tell.apart import GRAPHICS_HINT, Outcome, run_apart
 
 Floats = NDArray[np.float64]
 

@@ -10,14 +10,14 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
+from gougeform.bar.section import Section, build_section
 from gougeform.errors import InputError
-from gougeform.jig import AnyJig, build_jig, pivot_of, rim_setting
-from gougeform.parts import DISTANCES
-from gougeform.recipe import FootJig, Jig, Path, Recipe, RodJig, changed
-from gougeform.recipe import Wheel as WheelFields
-from gougeform.section import Section, build_section
+from gougeform.machine.jig import AnyJig, build_jig, pivot_of, rim_setting
+from gougeform.machine.wheel import Wheel, build_wheel
+from gougeform.read.parts import DISTANCES
+from gougeform.read.recipe import FootJig, Jig, Path, Recipe, RodJig, changed
+from gougeform.read.recipe import Wheel as WheelFields
 from gougeform.settings.names import NAMES, Name
-from gougeform.wheel import Wheel, build_wheel
 
 import numpy as np  # isort: skip
 

@@ -13,13 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.edge import Edge
+from gougeform.bar.section import Section
 from gougeform.errors import InputError
-from gougeform.gouge import Gouge, shape
-from gougeform.measures import measure
-from gougeform.recipe import Recipe
-from gougeform.recipe import Wheel as WheelFields
-from gougeform.section import Section
+from gougeform.grind.gouge import Gouge, shape
+from gougeform.measure.edge import Edge
+from gougeform.measure.measures import measure
+from gougeform.read.recipe import Recipe
+from gougeform.read.recipe import Wheel as WheelFields
 from gougeform.settings.bench import Bench, bench_of
 from gougeform.settings.trial import Tracer
 

@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from gougeform.edge import Edge
-from gougeform.edgeoutline import edge_outline
-from gougeform.recipe import Recipe, TracedPath
-from gougeform.section import build_section
+from gougeform.bar.section import build_section
+from gougeform.machine.edgeoutline import edge_outline
+from gougeform.measure.edge import Edge
+from gougeform.read.recipe import Recipe, TracedPath
 
 
 def traced_like(recipe: Recipe, edge: Edge) -> tuple[dict[str, Any], float]:

@@ -13,16 +13,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.edge import Edge, measure_edge
-from gougeform.edgeoutline import edge_outline
 from gougeform.errors import InputError
-from gougeform.fan import build_fan
-from gougeform.gouge import Gouge, shape
-from gougeform.grind import Ground, Pass
-from gougeform.jig import FootJig
-from gougeform.measures import Measures, measure
-from gougeform.path import steady_path, traced_path
-from gougeform.recipe import Recipe, changed
+from gougeform.grind.gouge import Gouge, shape
+from gougeform.grind.ground import Ground, Pass
+from gougeform.machine.edgeoutline import edge_outline
+from gougeform.machine.jig import FootJig
+from gougeform.machine.path import steady_path, traced_path
+from gougeform.measure.edge import Edge, measure_edge
+from gougeform.measure.fan import build_fan
+from gougeform.measure.measures import Measures, measure
+from gougeform.read.recipe import Recipe, changed
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.likeness import traced_like
 from gougeform.settings.names import NAMES
@@ -45,9 +45,10 @@ _NO_EDGE = 1e2  # mm: stands for "cannot be ground" while searching
 class Bevel:
     """The old bevel as points (3, stations, down) from edge to heel, its normals there, and each station's place.
 
-    A station's points lie on a ray of the section from flute to outline, as the mesh has them (`gougeform.fan`).
-    place: (stations,) per cent of a wing, negative on the left, 0 at the nose. reach: (stations, down) mm from edge.
-    first: (stations, down) whether it is the first grind's bevel; behind a land it is the relief's.
+    A station's points lie on a ray of the section from flute to outline, as the mesh has them
+    (`gougeform.measure.fan`). place: (stations,) per cent of a wing, negative on the left, 0 at the nose. reach:
+    (stations, down) mm from edge. first: (stations, down) whether it is the first grind's bevel; behind a land it is
+    the relief's.
     """
 
     point: Floats

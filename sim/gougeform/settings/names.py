@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gougeform.complaints import shown
 from gougeform.errors import InputError
-from gougeform.library import nearest
+from gougeform.read.complaints import shown
+from gougeform.read.library import nearest
 
 RULER_MM = 0.5
 """What a person can set with a ruler, mm."""

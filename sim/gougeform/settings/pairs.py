@@ -8,11 +8,11 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from gougeform.bar.section import Section
 from gougeform.errors import InputError
-from gougeform.library import nearest
-from gougeform.reading import LARGEST_FILE
-from gougeform.recipe import Recipe, changed, load
-from gougeform.section import Section
+from gougeform.read.library import nearest
+from gougeform.read.recipe import Recipe, changed, load
+from gougeform.read.toml import LARGEST_FILE
 from gougeform.settings.bench import Bench, bench_of
 
 _DISTANCES = ("rim_distance_mm", "straight_distance_mm", "centre_distance_mm")

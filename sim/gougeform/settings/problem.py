@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from gougeform.errors import InputError
-from gougeform.recipe import Recipe, changed
+from gougeform.read.recipe import Recipe, changed
 from gougeform.settings.bench import bench_of
 from gougeform.settings.trial import Reading
 from gougeform.settings.wants import Free, Reader, Want

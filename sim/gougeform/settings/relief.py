@@ -14,11 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from gougeform.edge import Edge
 from gougeform.errors import InputError
-from gougeform.gouge import Gouge, shape
-from gougeform.measures import measure
-from gougeform.recipe import Recipe, changed
+from gougeform.grind.gouge import Gouge, shape
+from gougeform.measure.edge import Edge
+from gougeform.measure.measures import measure
+from gougeform.read.recipe import Recipe, changed
 from gougeform.settings.bench import Bench, bench_of
 from gougeform.settings.names import RULER_MM
 

@@ -8,9 +8,9 @@ from itertools import product
 import numpy as np
 
 from gougeform.errors import InputError
-from gougeform.gouge import Gouge, Setting, shape
-from gougeform.measures import Measures, measure
-from gougeform.recipe import Recipe
+from gougeform.grind.gouge import Gouge, Setting, shape
+from gougeform.measure.measures import Measures, measure
+from gougeform.read.recipe import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.names import NAMES, RULER_MM
 from gougeform.settings.problem import EXACT, Problem, Solution

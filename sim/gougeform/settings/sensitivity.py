@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.edgeoutline import edge_outline
 from gougeform.errors import InputError
-from gougeform.grind import Ground, Pass
-from gougeform.path import traced_path
-from gougeform.recipe import Recipe
+from gougeform.grind.ground import Ground, Pass
+from gougeform.machine.edgeoutline import edge_outline
+from gougeform.machine.path import traced_path
+from gougeform.read.recipe import Recipe
 from gougeform.settings.bench import Bench, bench_of
 from gougeform.settings.names import NAMES, number, pair, setting_name
 from gougeform.settings.trial import Tracer, steady_reading

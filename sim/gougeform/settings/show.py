@@ -11,9 +11,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gougeform.cautions import cautions
-from gougeform.folder import publish, stage, write
-from gougeform.recipe import Recipe, load
+from gougeform.read.recipe import Recipe, load
+from gougeform.tell.cautions import cautions
+from gougeform.tell.folder import publish, stage, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -119,7 +119,7 @@ def finish(
     arguments: argparse.Namespace, recipe: Recipe, result: dict[str, Any], show: Callable[[Console], None]
 ) -> int:
     """Print the result, as JSON with the cautions on standard error, or by `show` with the cautions below."""
-    from gougeform.report import console_for, print_list
+    from gougeform.tell.report import console_for, print_list
 
     said = cautions(recipe)
     if arguments.json:

@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.complaints import shown
-from gougeform.edge import Edge, measure_edge
 from gougeform.errors import InputError
-from gougeform.gouge import Gouge, shape
-from gougeform.parts import DISTANCES
-from gougeform.recipe import Recipe, changed
+from gougeform.grind.gouge import Gouge, shape
+from gougeform.measure.edge import Edge, measure_edge
+from gougeform.read.complaints import shown
+from gougeform.read.parts import DISTANCES
+from gougeform.read.recipe import Recipe, changed
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.likeness import traced_like
 from gougeform.settings.names import number, pair

@@ -2,7 +2,7 @@
 
 Where the path does not cut past its outline, the wheel at the pose for an edge point touches the steel exactly there,
 so the bevel's normal is minus the wheel's normal turned back into the tool (an envelope's property); the measured edge
-of `gougeform.edge` must then agree, and `checked` says by how much. Lengths mm, angles deg.
+of `gougeform.measure.edge` must then agree, and `checked` says by how much. Lengths mm, angles deg.
 """
 
 from __future__ import annotations
@@ -13,16 +13,16 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.edgeoutline import EdgeOutline, edge_outline
+from gougeform.bar.section import Section
 from gougeform.errors import InputError
-from gougeform.grind import Ground, Pass
-from gougeform.jig import FootJig, Pose, RodJig, Table, apply_back, cross, dot
-from gougeform.measures import local_cubic
-from gougeform.path import steady_path, traced_path
-from gougeform.recipe import TracedPath
-from gougeform.section import Section
+from gougeform.grind.ground import Ground, Pass
+from gougeform.machine.edgeoutline import EdgeOutline, edge_outline
+from gougeform.machine.jig import FootJig, Pose, RodJig, Table, apply_back, cross, dot
+from gougeform.machine.path import steady_path, traced_path
+from gougeform.machine.trace import FootSolver, RollSolver
+from gougeform.measure.measures import local_cubic
+from gougeform.read.recipe import TracedPath
 from gougeform.settings.bench import Bench
-from gougeform.trace import FootSolver, RollSolver
 
 Floats = NDArray[np.float64]
 
@@ -56,7 +56,8 @@ def _outline(section: Section, path: TracedPath) -> EdgeOutline:
 def wing_places(section: Section, path: TracedPath, per_cents: tuple[float, ...]) -> tuple[Floats, Floats]:
     """Where a wing is read at per cents of its arc length: outline places (n, 4) and their weights (n, 4).
 
-    The same four stations, joined by the same cubic, as `gougeform.measures` uses, so that both give one number.
+    The same four stations, joined by the same cubic, as `gougeform.measure.measures` uses, so that both give one
+    number.
     """
     t = np.linspace(0.0, 1.0, _FINE)
     point, along, _ = _outline(section, path).at(t)

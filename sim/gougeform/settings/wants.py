@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gougeform.complaints import shown
-from gougeform.edge import Edge, measure_edge
 from gougeform.errors import InputError
-from gougeform.gouge import Gouge, shape
-from gougeform.measures import local_cubic
-from gougeform.recipe import Recipe
+from gougeform.grind.gouge import Gouge, shape
+from gougeform.measure.edge import Edge, measure_edge
+from gougeform.measure.measures import local_cubic
+from gougeform.read.complaints import shown
+from gougeform.read.recipe import Recipe
 from gougeform.settings.bench import Bench, with_settings
 from gougeform.settings.names import NAMES, Name, number, pair, setting_name
 from gougeform.settings.trial import Reading, Tracer, steady_reading

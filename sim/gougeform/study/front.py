@@ -18,11 +18,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gougeform.edge import station_table
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.measures import Measures, measure
-from gougeform.recipe import Recipe, load
+from gougeform.grind.gouge import shape
+from gougeform.measure.edge import station_table
+from gougeform.measure.measures import Measures, measure
+from gougeform.read.recipe import Recipe, load
 from gougeform.study.plan import from_table, read, recipe_of, text_of
 from gougeform.study.run import Outcome, run
 from gougeform.study.table import frame

@@ -14,14 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.errors import InputError
-from gougeform.gouge import Gouge, shape
-from gougeform.library import nearest
-from gougeform.measures import CHEEK_AT_MM, WING_PER_CENT, Measures, measure, setting_table
+from gougeform.grind.gouge import Gouge, shape
+from gougeform.measure.measures import CHEEK_AT_MM, WING_PER_CENT, Measures, measure, setting_table
 from gougeform.reach.body import Body, build_body
 from gougeform.reach.cove import tightest_cove
 from gougeform.reach.result import Reach, reach
-from gougeform.recipe import Recipe
-from gougeform.stiffness import Beam, beam_of
+from gougeform.read.library import nearest
+from gougeform.read.recipe import Recipe
+from gougeform.stiffness.beam import Beam, beam_of
 from gougeform.study.question import Question
 
 Floats = NDArray[np.float64]

@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from gougeform import __version__
-from gougeform.complaints import shown, unknown_field
 from gougeform.errors import InputError
-from gougeform.library import find, is_path, unknown_name
-from gougeform.reading import read_toml
-from gougeform.recipe import Recipe, changed
-from gougeform.references import Place, Table
+from gougeform.read.complaints import shown, unknown_field
+from gougeform.read.library import find, is_path, unknown_name
+from gougeform.read.recipe import Recipe, changed
+from gougeform.read.references import Place, Table
+from gougeform.read.toml import read_toml
 from gougeform.study.outputs import OUTPUTS, named
 from gougeform.study.question import (
     NAMES,

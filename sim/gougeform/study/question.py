@@ -7,12 +7,12 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
-from gougeform.complaints import shown, unknown_field
 from gougeform.errors import InputError
-from gougeform.library import is_path
 from gougeform.reach.result import GAP_MM, LIMIT_DEG, PLACES, Terms, check_terms
-from gougeform.references import Place, Table
-from gougeform.stiffness import FORCE_N
+from gougeform.read.complaints import shown, unknown_field
+from gougeform.read.library import is_path
+from gougeform.read.references import Place, Table
+from gougeform.stiffness.beam import FORCE_N
 from gougeform.work.files import load_work
 from gougeform.work.meridian import Meridian
 

@@ -6,11 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from gougeform.complaints import shown, unknown_field
 from gougeform.errors import InputError
-from gougeform.library import is_path
-from gougeform.recipe import Recipe, load
-from gougeform.references import LIBRARY_OF, Place, Table, fill, locate
+from gougeform.read.complaints import shown, unknown_field
+from gougeform.read.library import is_path
+from gougeform.read.recipe import Recipe, load
+from gougeform.read.references import LIBRARY_OF, Place, Table, fill, locate
 from gougeform.study.question import PREFIX, meaning
 
 _VARY_KEYS = ["field", "fields", "from", "to", "steps", "values"]

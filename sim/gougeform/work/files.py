@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from gougeform.complaints import shown, unknown_field, validated
 from gougeform.errors import InputError
-from gougeform.library import find, is_path, nearest, unknown_name
-from gougeform.reading import LARGEST_FILE, read_toml
+from gougeform.read.complaints import shown, unknown_field, validated
+from gougeform.read.library import find, is_path, nearest, unknown_name
+from gougeform.read.toml import LARGEST_FILE, read_toml
 from gougeform.work.build import chain_of_pieces, chain_of_points, meridian_of
 from gougeform.work.meridian import Meridian
 from gougeform.work.pieces import SHAPES, AnyPiece, Frame

@@ -8,7 +8,7 @@ from annotated_types import Len
 from pydantic import Field, StrictBool, model_validator
 
 from gougeform.errors import InputError
-from gougeform.parts import Number, Part
+from gougeform.read.parts import Number, Part
 
 Along = Annotated[Number, Field(ge=-5000, le=5000)]
 Out = Annotated[Number, Field(ge=0, le=2000)]

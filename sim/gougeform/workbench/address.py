@@ -9,11 +9,11 @@ import zlib
 from typing import Any
 
 from gougeform.errors import InputError
-from gougeform.recipe import from_table
-from gougeform.references import Table
+from gougeform.read.recipe import from_table
+from gougeform.read.references import Table
+from gougeform.read.writing import toml_text
 from gougeform.workbench.incoming import parsed_json, without_files
 from gougeform.workbench.state import Bench, Grind, Problem, Tool, View, looked
-from gougeform.writing import toml_text
 
 _LARGEST = 512 * 1024
 LONGEST_ADDRESS = 16_000

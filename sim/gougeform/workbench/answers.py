@@ -6,11 +6,11 @@ import hashlib
 from collections.abc import Callable
 from typing import Any
 
-from gougeform.cautions import STRONG, cautions
 from gougeform.errors import InputError
-from gougeform.measures import Measures
-from gougeform.recipe import Recipe
-from gougeform.references import Table
+from gougeform.measure.measures import Measures
+from gougeform.read.recipe import Recipe
+from gougeform.read.references import Table
+from gougeform.tell.cautions import STRONG, cautions
 from gougeform.workbench import address as addresses
 from gougeform.workbench.incoming import good_recipe
 from gougeform.workbench.knobs import knobs, library_choices
@@ -153,8 +153,8 @@ def _nose_angle(measures: Measures, i: int) -> float | None:
 
 
 def _library_recipe(name: Any) -> Table:
-    from gougeform.library import is_path
-    from gougeform.recipe import load
+    from gougeform.read.library import is_path
+    from gougeform.read.recipe import load
 
     if not isinstance(name, str) or is_path(name):
         raise InputError("recipe", "is not a name of the library", "choose one of the list")

@@ -10,8 +10,8 @@ from collections.abc import Callable
 from typing import Any
 
 from gougeform.errors import InputError
-from gougeform.recipe import Recipe, changed, from_table
-from gougeform.references import Table
+from gougeform.read.recipe import Recipe, changed, from_table
+from gougeform.read.references import Table
 from gougeform.workbench.incoming import good_recipe, without_files
 
 Tell = Callable[[float, str], None]
@@ -165,8 +165,8 @@ def regrind(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
 
 
 def _measured(recipe: Recipe) -> Any:
-    from gougeform.gouge import shape
-    from gougeform.measures import measure
+    from gougeform.grind.gouge import shape
+    from gougeform.measure.measures import measure
 
     return measure(shape(recipe))
 

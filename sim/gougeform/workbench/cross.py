@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.cheek import cheek_widths
-from gougeform.fan import Columns, build_fan, joined
-from gougeform.gouge import Gouge
+from gougeform.grind.gouge import Gouge
+from gougeform.measure.cheek import cheek_widths
+from gougeform.measure.fan import Columns, build_fan, joined
 
 Floats = NDArray[np.float64]
 
@@ -20,7 +20,8 @@ _SHARPENED = 5
 def cross_section(gouge: Gouge, behind: float) -> dict[str, Any]:
     """The steel in the plane z = -behind: closed outlines (k, 2) mm, with the whole bar's outline, and its width.
 
-    steel: outlines, empty ahead of all steel. bar: the outline with its flute. cheek_width_mm: see `gougeform.cheek`.
+    steel: outlines, empty ahead of all steel. bar: the outline with its flute. cheek_width_mm: see
+    `gougeform.measure.cheek`.
     """
     fan, section = build_fan(gouge.section), gouge.section
     u = np.linspace(section.u_left, section.u_right, _ACROSS)[1:-1]

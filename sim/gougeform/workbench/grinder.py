@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.gouge import Gouge
-from gougeform.jig import FootJig, RodJig, Table, machine_turn
-from gougeform.parts import FootJig as FootFields
-from gougeform.parts import Jig
-from gougeform.parts import RodJig as RodFields
+from gougeform.grind.gouge import Gouge
+from gougeform.machine.jig import FootJig, RodJig, Table, machine_turn
+from gougeform.read.parts import FootJig as FootFields
+from gougeform.read.parts import Jig
+from gougeform.read.parts import RodJig as RodFields
 
 Floats = NDArray[np.float64]
 Seen = Callable[[Any], list[list[float]]]

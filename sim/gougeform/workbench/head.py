@@ -1,8 +1,8 @@
 """The head as a page draws it: a light grid on the exact surface, with exact normals, and the lines on it.
 
-Not the mesh that is written to files (`gougeform.solid`): this one is made anew for every turn of a knob. Each vertex
-carries how far every grind's surface lies above the deepest, so that the page finds the crease between two grinds
-within a triangle.
+Not the mesh that is written to files (`gougeform.mesh.solid`): this one is made anew for every turn of a knob. Each
+vertex carries how far every grind's surface lies above the deepest, so that the page finds the crease between two
+grinds within a triangle.
 """
 
 from __future__ import annotations
@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.edge import heel_places
 from gougeform.errors import InputError
-from gougeform.fan import build_fan, joined
-from gougeform.gouge import Gouge
-from gougeform.grind import Ground
-from gougeform.measures import Measures
+from gougeform.grind.gouge import Gouge
+from gougeform.grind.ground import Ground
+from gougeform.measure.edge import heel_places
+from gougeform.measure.fan import build_fan, joined
+from gougeform.measure.measures import Measures
 
 Floats = NDArray[np.float64]
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from gougeform.complaints import shown
 from gougeform.errors import InputError
-from gougeform.library import is_path
-from gougeform.recipe import Recipe, from_table
-from gougeform.references import LIBRARY_OF, Table
+from gougeform.read.complaints import shown
+from gougeform.read.library import is_path
+from gougeform.read.recipe import Recipe, from_table
+from gougeform.read.references import LIBRARY_OF, Table
 
 LARGEST_UPLOAD = 256 * 1024
 """Bytes of an opened file: a measured flute of 5000 points has about 100 kB."""
@@ -46,7 +46,7 @@ def _no_path(value: Any, where: str) -> None:
 
 def parsed_upload(data: bytes) -> Table:
     """The table in an opened TOML file. Raises InputError where it is too large or no TOML."""
-    from gougeform.reading import parse_toml
+    from gougeform.read.toml import parse_toml
 
     if len(data) > LARGEST_UPLOAD:
         raise InputError(

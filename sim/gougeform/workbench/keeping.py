@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from gougeform.errors import InputError
-from gougeform.gouge import Gouge
-from gougeform.measures import Measures, result
-from gougeform.recipe import Recipe, to_toml
+from gougeform.grind.gouge import Gouge
+from gougeform.measure.measures import Measures, result
+from gougeform.read.recipe import Recipe, to_toml
 from gougeform.workbench import address as addresses
 from gougeform.workbench.state import Bench, checked_tool
 
@@ -42,12 +42,12 @@ def small_file(kind: str, bench: Bench, which: str, measured: Measured) -> dict[
         return as_file(f"{stem}.toml", to_toml(tool.recipe).encode())
     measures = measured(tool.recipe)
     if kind == "csv":
-        from gougeform.edge import station_table
-        from gougeform.tables import csv_text
+        from gougeform.measure.edge import station_table
+        from gougeform.tell.tables import csv_text
 
         return as_file(f"{stem}-edge.csv", csv_text(station_table(measures.gouge, measures.edge)).encode())
     if kind == "numbers":
-        from gougeform.job import finite
+        from gougeform.tell.job import finite
 
         text = json.dumps(finite(result(measures, [])), indent=1, ensure_ascii=False, allow_nan=False)
         return as_file(f"{stem}.json", (text + "\n").encode())
@@ -56,7 +56,7 @@ def small_file(kind: str, bench: Bench, which: str, measured: Measured) -> dict[
 
 def files(what: dict[str, Any], tell: Tell) -> dict[str, str]:
     """The job behind a mesh or the gauges: `kind` stl, 3mf or gauges of `recipe`. Raises InputError."""
-    from gougeform.gouge import shape
+    from gougeform.grind.gouge import shape
     from gougeform.workbench.incoming import good_recipe
 
     kind, which = what.get("kind"), checked_tool(what.get("tool"))
@@ -64,9 +64,9 @@ def files(what: dict[str, Any], tell: Tell) -> dict[str, str]:
     stem = file_stem(recipe.table, which)
     gouge = shape(recipe)
     if kind in ("stl", "3mf"):
-        from gougeform.files import write_mesh
-        from gougeform.measures import measure
-        from gougeform.solid import build_solid
+        from gougeform.measure.measures import measure
+        from gougeform.mesh.files import write_mesh
+        from gougeform.mesh.solid import build_solid
 
         measure(gouge)
         tell(0.1, "building the solid")
@@ -76,8 +76,8 @@ def files(what: dict[str, Any], tell: Tell) -> dict[str, str]:
     if kind == "gauges":
         return _gauges(gouge, stem, tell)
     if kind == "card":
-        from gougeform.card import write_card
-        from gougeform.measures import measure
+        from gougeform.card.card import write_card
+        from gougeform.measure.measures import measure
 
         measures = measure(gouge)
         tell(0.2, "laying the card out")
@@ -123,12 +123,12 @@ def _gauges(gouge: Gouge, stem: str, tell: Tell) -> dict[str, str]:
 
 def picture(what: dict[str, Any], tell: Tell) -> dict[str, str]:
     """The job behind the picture of a tool's head. Raises InputError where it cannot be drawn, and says why."""
-    from gougeform.files import write_mesh
-    from gougeform.gouge import shape
-    from gougeform.job import captions
-    from gougeform.measures import measure
-    from gougeform.picture import make_picture
-    from gougeform.solid import build_solid
+    from gougeform.grind.gouge import shape
+    from gougeform.measure.measures import measure
+    from gougeform.mesh.files import write_mesh
+    from gougeform.mesh.solid import build_solid
+    from gougeform.tell.job import captions
+    from gougeform.tell.picture import make_picture
     from gougeform.workbench.incoming import good_recipe
 
     which, recipe = checked_tool(what.get("tool")), good_recipe(what.get("recipe"))

@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from gougeform.errors import InputError
-from gougeform.library import catalogue
-from gougeform.parts import DISTANCES
-from gougeform.references import LIBRARY_OF, Place, Table, fill
+from gougeform.read.library import catalogue
+from gougeform.read.parts import DISTANCES
+from gougeform.read.references import LIBRARY_OF, Place, Table, fill
 
 
 @dataclass(frozen=True)

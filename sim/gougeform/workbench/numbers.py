@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from gougeform.measures import CHEEK_AT_MM, WING_PER_CENT, Measures, setting_table
+from gougeform.measure.measures import CHEEK_AT_MM, WING_PER_CENT, Measures, setting_table
 
 ROWS: tuple[tuple[str, str, str, int], ...] = (
     ("nose_angle_deg", "nose", "°", 2),

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 
 from gougeform.errors import InputError
-from gougeform.gouge import shape
-from gougeform.library import catalogue, is_path
+from gougeform.grind.gouge import shape
+from gougeform.read.library import catalogue, is_path
 
 Tell = Callable[[float, Any], None]
 
@@ -39,7 +39,7 @@ def reach(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
 
     Tells the places as they come. Raises InputError for an unknown workpiece.
     """
-    from gougeform.measures import measure
+    from gougeform.measure.measures import measure
     from gougeform.reach.body import build_body
     from gougeform.reach.contact import Contact
     from gougeform.reach.posture import overhang, places_at

@@ -21,7 +21,7 @@ from typing import Any
 from aiohttp import web
 
 from gougeform.errors import InputError
-from gougeform.recipe import Recipe
+from gougeform.read.recipe import Recipe
 from gougeform.workbench import address as addresses
 from gougeform.workbench import answers
 from gougeform.workbench.cross import cross_section
@@ -129,8 +129,8 @@ def serve(
 
     Raises InputError where the address cannot be listened on, or a recipe not be ground.
     """
-    from gougeform.gouge import shape
-    from gougeform.measures import measure
+    from gougeform.grind.gouge import shape
+    from gougeform.measure.measures import measure
 
     host = checked_host(host, allow_network)
     for recipe in recipes:

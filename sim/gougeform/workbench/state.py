@@ -13,11 +13,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from gougeform.changes import apply_changes, without_effect
 from gougeform.errors import InputError
-from gougeform.parts import DISTANCES
-from gougeform.recipe import Recipe, from_table
-from gougeform.references import LIBRARY_OF, Place, Table, fill
+from gougeform.read.changes import apply_changes, without_effect
+from gougeform.read.parts import DISTANCES
+from gougeform.read.recipe import Recipe, from_table
+from gougeform.read.references import LIBRARY_OF, Place, Table, fill
 from gougeform.workbench.incoming import without_files
 
 TOOLS = ("a", "b")
@@ -109,7 +109,7 @@ def fresh(recipe: Recipe) -> Tool:
 
 
 def turned(bench: Bench, which: str, changes: Mapping[str, Any], grind: Grind) -> Bench:
-    """The bench after fields of one tool were set by dotted name, as `gougeform.recipe.changed` takes them.
+    """The bench after fields of one tool were set by dotted name, as `gougeform.read.recipe.changed` takes them.
 
     A name of the library stands for a whole table ("wheel": "wheel-150"). Where the result cannot be ground the knobs
     keep what was set, and the last good shape stays with the problem beside it. Raises InputError only for a name

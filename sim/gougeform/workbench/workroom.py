@@ -15,10 +15,10 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
-from gougeform.gouge import shape
-from gougeform.measures import Measures, measure
-from gougeform.recipe import Recipe
-from gougeform.references import Table
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import Measures, measure
+from gougeform.read.recipe import Recipe
+from gougeform.read.references import Table
 
 Answer = TypeVar("Answer")
 

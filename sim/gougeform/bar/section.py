@@ -1,0 +1,156 @@
+"""The bar's cross-section: outline and flute put together, and the two places where they meet (the lips).
+
+Frame: x sideways, y up, the bar axis at (0, 0), mm. The steel lies inside the outline and below the flute.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.bar.flute import EllipseFlute, Flute, ParabolaFlute, VeeFlute, measured_flute
+from gougeform.bar.outline import Outline, free_outline, round_outline, square_outline
+from gougeform.errors import InputError
+from gougeform.numerics.roots import bracketed_roots
+from gougeform.read.recipe import Bar
+from gougeform.read.recipe import Flute as FluteFields
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Section:
+    """A fluted bar's section.
+
+    y_floor: height of the flute's floor, mm. Places on the flute are u (0 at the floor, negative on the left),
+    on the outline v (see `gougeform.bar.outline`). u_left < 0 < u_right and v_left < v_right are the lips.
+    """
+
+    outline: Outline
+    flute: Flute
+    y_floor: float
+    u_left: float
+    u_right: float
+    v_left: float
+    v_right: float
+
+    def flute_point(self, u: Floats) -> Floats:
+        """(n, 2) mm: points of the flute at u (n,)."""
+        u = np.asarray(u, float)
+        x, y = self.flute.point(np.abs(u))
+        return np.stack([np.where(u < 0, -x, x), y + self.y_floor], -1)
+
+    def flute_tangent(self, u: Floats) -> Floats:
+        """(n, 2) mm per unit of u, toward growing u (to the right at the floor)."""
+        u = np.asarray(u, float)
+        dx, dy = self.flute.tangent(np.abs(u))
+        return np.stack([dx, np.where(u < 0, -dy, dy)], -1)
+
+    def flute_normal(self, u: Floats) -> Floats:
+        """(n, 2) unit vectors out of the steel, up into the flute."""
+        t = self.flute_tangent(u)
+        return np.stack([-t[..., 1], t[..., 0]], -1) / np.linalg.norm(t, axis=-1, keepdims=True)
+
+    def lip(self, side: int) -> Floats:
+        """(2,) mm: the right (+1) or left (-1) lip."""
+        return self.flute_point(np.array([self.u_right if side > 0 else self.u_left]))[0]
+
+    @property
+    def underside(self) -> float:
+        """Lowest y of the bar, mm."""
+        return -self.outline.support((0.0, -1.0))
+
+    @property
+    def lip_plane(self) -> float:
+        """Height of a flat plate pressed against the lips: highest y of the steel, mm."""
+        v = np.linspace(self.v_left, self.v_right, 256)
+        inner = self.outline.breaks
+        inner = inner[(inner > self.v_left) & (inner < self.v_right)]
+        return float(self.outline.point(np.concatenate([v, inner]))[:, 1].max())
+
+    def vee_apex(self, vee: float) -> float:
+        """Height of the apex of a V of opening `vee` (rad) in which the bar lies, mm.
+
+        A round bar of radius r has its axis r / sin(vee / 2) above it.
+        """
+        c, s = np.cos(vee / 2), np.sin(vee / 2)
+        return -(self.outline.support((c, -s)) + self.outline.support((-c, -s))) / (2 * s)
+
+
+def _flute_curve(fields: FluteFields, size: float) -> tuple[Flute, float | None]:
+    """The curve with its floor at (0, 0), and the floor's height where the recipe itself says it."""
+    if fields.shape == "points":
+        measured, floor = measured_flute(np.asarray(fields.points_mm, float))
+        return measured, floor if fields.web_mm is None else None
+    curve: Flute
+    if fields.shape == "arc":
+        curve = EllipseFlute(fields.radius_mm, fields.radius_mm)
+    elif fields.shape == "ellipse":
+        curve = EllipseFlute(fields.half_width_mm, fields.half_width_mm**2 / fields.floor_radius_mm)
+    elif fields.shape == "parabola":
+        curve = ParabolaFlute(fields.floor_radius_mm, reach=4 * size)
+    else:
+        curve = VeeFlute(fields.floor_radius_mm, np.radians(fields.flank_angle_deg), reach=8 * size)
+    return curve, None
+
+
+@lru_cache(maxsize=64)  # a study or a search grinds the same bar thousands of times
+def build_section(bar: Bar, flute: FluteFields) -> Section:
+    """Put a bar and a flute together; the same section for the same two.
+
+    Raises InputError where the flute is deeper than the bar or does not meet the outline on both sides.
+    """
+    if bar.outline == "round":
+        outline = round_outline(bar.diameter_mm)
+    elif bar.outline == "square":
+        outline = square_outline(bar.side_mm, bar.corner_radius_mm)
+    else:
+        outline = free_outline(np.asarray(bar.points_mm, float))
+    bottom, top = outline.on_middle_plane(below=True), outline.on_middle_plane(below=False)
+    size = 2 * float(np.abs(outline.start).max())
+    curve, floor = _flute_curve(flute, size)
+    y_floor = bottom + flute.web_mm if floor is None else floor  # type: ignore[operator]
+    if y_floor >= top:
+        raise InputError(
+            "flute.web_mm",
+            f"given {flute.web_mm:g}: the bar is {top - bottom:g} mm thick, so no flute is left",
+            f"give a web below {top - bottom:g}",
+        )
+    if y_floor <= bottom:
+        raise InputError("flute.points_mm", "the flute is deeper than the bar", f"keep its floor above y = {bottom:g}")
+    lips = [_leave(outline, curve, y_floor, side) for side in (-1, 1)]
+    places = outline.nearest(np.stack([p for _, p in lips]))[1]
+    return Section(outline, curve, y_floor, -lips[0][0], lips[1][0], float(places[0]), float(places[1]))
+
+
+def _leave(outline: Outline, curve: Flute, y_floor: float, side: int) -> tuple[float, Floats]:
+    """Where one half of the flute leaves the outline: |u| and the point (2,)."""
+
+    def place(u: Floats) -> Floats:
+        x, y = curve.point(u)
+        return np.stack([side * x, y + y_floor], -1)
+
+    u = np.linspace(0.0, curve.reach, 1025)
+    outside = np.flatnonzero(~outline.contains(place(u)))
+    if not len(outside):
+        raise InputError(
+            "flute",
+            f"the flute does not meet the bar's outline on the {'right' if side > 0 else 'left'} side",
+            "use a larger flute radius or a thicker web",
+        )
+    k = int(outside[0])
+    if k == 0:
+        raise InputError("flute.web_mm", "the flute's floor lies outside the bar", "use a thicker web")
+
+    lo, hi = u[[k - 1]], u[[k]]
+    gap_lo, gap_hi = outline.nearest(place(lo))[0], outline.nearest(place(hi))[0]
+    if gap_hi[0] <= 0:
+        root = hi
+    elif gap_lo[0] >= 0:
+        root = lo
+    else:
+        root = bracketed_roots(lambda _, t: outline.nearest(place(t))[0], lo, hi, gap_lo, gap_hi, width=1e-15)
+    return float(root[0]), place(root)[0]

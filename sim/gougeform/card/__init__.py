@@ -1,0 +1,1 @@
+"""The card: one page with all a person needs at the grinder."""

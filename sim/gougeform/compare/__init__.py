@@ -1,0 +1,1 @@
+"""Several tools side by side on one workpiece."""

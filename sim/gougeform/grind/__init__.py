@@ -1,0 +1,1 @@
+"""What the wheel leaves: the envelope of its poses, and one recipe made into a ground gouge."""

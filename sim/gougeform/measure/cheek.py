@@ -1,0 +1,92 @@
+"""Cheek widths: how broad the tool is under the edge, the steel that gets in the way in a tight place.
+
+At a distance d behind the nose the section z = -d of the ground tool is the set h(x, y) ≥ -d. Its cheek width is its
+full sideways width at or below the height of the flute's floor, where it is widest.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.bar.outline import Outline
+from gougeform.grind.gouge import Gouge
+
+Floats = NDArray[np.float64]
+
+_ROWS, _COLUMNS = 25, 17
+_NARROWER = (1.0, 0.1)  # spacing of the three heights that sharpen the widest place, in rows
+
+
+def cheek_widths(gouge: Gouge, behind: Floats) -> Floats:
+    """Full widths (n,) mm at distances `behind` (n,) mm behind the nose; 0 where no steel is left there."""
+    behind = np.asarray(behind, float)
+    right = _half_width(gouge, behind, 1.0)
+    return 2 * right if gouge.symmetric else right + _half_width(gouge, behind, -1.0)
+
+
+def half_outline(outline: Outline, y: Floats, side: float) -> Floats:
+    """How far (n,) mm the outline reaches to one side at heights y (n,) mm."""
+    lo, hi = np.zeros(len(y)), np.full(len(y), 2 * float(np.abs(outline.start).max()))
+    for _ in range(52):
+        mid = (lo + hi) / 2
+        inside = outline.contains(np.stack([side * mid, y], -1))
+        lo, hi = np.where(inside, mid, lo), np.where(inside, hi, mid)
+    return lo
+
+
+def _half_width(gouge: Gouge, behind: Floats, side: float) -> Floats:
+    outline, top = gouge.section.outline, gouge.section.y_floor
+    bottom = outline.on_middle_plane(below=True)
+    rows = np.linspace(bottom, top, _ROWS + 1)[1:]
+    x = _reach(gouge, behind, np.broadcast_to(rows, (len(behind), _ROWS)), side)
+    width, y = x.max(1), rows[x.argmax(1)]
+    # The width over the height is a smooth hump where it is not widest at the floor: parabolas find its top.
+    for share in _NARROWER:
+        step = share * (top - bottom) / _ROWS
+        three = np.clip(y[:, None] + step * np.array([-1.0, 0.0, 1.0]), bottom + 1e-9, top)
+        x = _reach(gouge, behind, three, side)
+        first, second = x[:, 2] - x[:, 0], x[:, 0] - 2 * x[:, 1] + x[:, 2]
+        hump = second < 0
+        y = np.clip(y - np.where(hump, step * first / np.where(hump, 2 * second, 1.0), 0.0), three[:, 0], three[:, 2])
+        width = np.maximum(width, np.maximum(x.max(1), _reach(gouge, behind, y[:, None], side)[:, 0]))
+    return width
+
+
+def _reach(gouge: Gouge, behind: Floats, y: Floats, side: float) -> Floats:
+    """Largest |x| (d, r) at which h ≥ -d, at heights y (d, r) for distances d behind the nose."""
+    shape = y.shape
+    # Rows repeat between distances in the first round: cut every height once.
+    once, index = np.unique(y, return_inverse=True)
+    outer = half_outline(gouge.section.outline, once, side)
+    share = np.linspace(0.0, 1.0, _COLUMNS)
+    grid = outer[:, None] * share
+    points = np.stack([side * grid.ravel(), np.repeat(once, _COLUMNS)], -1)
+    table = gouge.ground.heights(points).z.reshape(grid.shape)
+    row = index.reshape(-1)
+    level = -np.repeat(behind, shape[1])
+    stands = table[row] >= level[:, None]
+    last = _COLUMNS - 1 - stands[:, ::-1].argmax(1)
+    none, whole = ~stands.any(1), stands[:, -1]
+    lo = np.take_along_axis(grid[row], last[:, None], 1)[:, 0]
+    hi = np.take_along_axis(grid[row], np.minimum(last + 1, _COLUMNS - 1)[:, None], 1)[:, 0]
+    open_ = np.flatnonzero(~none & ~whole)
+    a, b = lo[open_], hi[open_]
+    x = a + (b - a) * 0.5
+    for _ in range(8):
+        if not len(open_):
+            break
+        cut = gouge.ground.heights(np.stack([side * x, once[row[open_]]], -1))
+        f = cut.z - level[open_]
+        a, b = np.where(f >= 0, x, a), np.where(f >= 0, b, x)
+        slope = -side * cut.normal[0] / cut.normal[2]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            newton = x - f / slope
+        nxt = np.where(np.isfinite(newton) & (newton >= a) & (newton <= b), newton, (a + b) / 2)
+        done = bool((np.abs(nxt - x) < 1e-9).all())
+        x = nxt
+        if done:
+            break
+    out = np.where(none, 0.0, np.where(whole, outer[row], lo))
+    out[open_] = x
+    return out.reshape(shape)

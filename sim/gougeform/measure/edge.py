@@ -1,0 +1,369 @@
+"""The ground edge, measured from the surfaces and their normals: angles, bevel, hollow and land at every station.
+
+Everything at a station lies in the plane through the edge point square to the edge's tangent. Stations run from the
+left lip through the nose to the right lip. Lengths in mm, angles in degrees (this is what a person sees).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.errors import InputError
+from gougeform.grind.gouge import Gouge
+from gougeform.grind.ground import Cut
+from gougeform.machine.jig import cross as _cross
+from gougeform.machine.jig import motions
+from gougeform.measure.crease import creases
+from gougeform.numerics.curve import Curve, hermite
+
+Floats = NDArray[np.float64]
+
+STATIONS = 401
+_HEEL_STEP = 0.15  # mm between heel samples at most; joined by cubics, so bevel lengths are good to 1e-6 mm
+_MIDDLE = 33  # rays down the middle plane
+_HOLLOW_AT = (0.25, 0.5, 0.75)  # where along the chord the hollow is exact
+
+
+@dataclass(frozen=True, eq=False)
+class Edge:
+    """n stations along the whole edge.
+
+    u: (n,) places on the flute. arc: (n,) mm from the left lip. point, tangent, normal: (3, n), tool frame; normal is
+    the bevel's, out of the steel. wedge: (n,) deg, square to the edge. bevel, hollow, land: (n,) mm; hollow is that of
+    the bevel next to the edge, negative where it bulges; land is NaN where no relief meets the plane. heel: (3, n)
+    where each bevel ends. cut: which pass made the edge, at which place of its path. nose: index of the nose.
+    heel_line: (3, m) the whole heel, left to right, and heel_cut what ended it. overcut: mm, and overcut_at: station.
+    bevel_end: where the bevel next to the edge ends (3, n), at heel or crease, and its normal there.
+    """
+
+    u: Floats
+    arc: Floats
+    point: Floats
+    tangent: Floats
+    normal: Floats
+    wedge: Floats
+    bevel: Floats
+    land: Floats
+    heel: Floats
+    cut: Cut
+    nose: int
+    heel_line: Floats
+    heel_cut: Cut
+    overcut: float
+    overcut_at: int
+    gouge: Gouge = field(repr=False)
+    bevel_end: tuple[Floats, Floats] = field(repr=False)
+
+    @cached_property
+    def hollow(self) -> Floats:
+        """(n,) mm: depth of the hollow of the bevel next to the edge; made when asked for, since it takes long."""
+        return _hollows(self.gouge, self.point, self.normal, *self.bevel_end)
+
+    @cached_property
+    def nose_hollow(self) -> float:
+        """The same at the nose alone, mm."""
+        at, (end, end_normal) = [self.nose], self.bevel_end
+        return float(_hollows(self.gouge, self.point[:, at], self.normal[:, at], end[:, at], end_normal[:, at])[0])
+
+    def wing(self, side: int) -> slice:
+        """The stations from the nose to the right (+1) or left (-1) lip, nose first."""
+        return slice(self.nose, None) if side > 0 else slice(self.nose, None, -1)
+
+    def wing_length(self, side: int) -> float:
+        """Axial distance from nose to lip, mm."""
+        z = self.point[2, self.wing(side)]
+        return float(z[0] - z[-1])
+
+    @property
+    def length(self) -> float:
+        """Arc length of the whole edge, mm."""
+        return float(self.arc[-1])
+
+
+def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
+    """Measure the edge at an odd number of stations.
+
+    Raises InputError where the wheel never reaches a place of edge or heel.
+    """
+    section = gouge.section
+    u = station_places(gouge, stations)
+    v = heel_places(gouge)
+    flat_edge, flat_heel = section.flute_point(u), section.outline.point(v)
+    down = np.linspace(section.y_floor, section.outline.on_middle_plane(below=True), _MIDDLE)
+    flat_middle = np.stack([np.zeros(_MIDDLE), down], -1)
+    n, m = len(u), len(u) + len(v)
+    every = gouge.ground.heights(np.concatenate([flat_edge, flat_heel, flat_middle]))
+    _check_reached(gouge, np.concatenate([flat_edge, flat_heel, flat_middle]), every.z)
+    edge_cut, heel_cut = _part(every, slice(None, n)), _part(every, slice(n, m))
+    point, middle = np.stack([*flat_edge.T, edge_cut.z]), np.stack([*flat_middle.T, every.z[m:]])
+    flute = np.zeros((3, n))
+    flute[:2] = section.flute_normal(u).T
+    normal = edge_cut.normal
+    tangent = _cross(flute, normal)
+    sine = np.linalg.norm(tangent, axis=0)
+    tangent *= np.where((tangent[:2].T * section.flute_tangent(u)).sum(1) < 0, -1, 1) / sine
+    wedge = 180.0 - np.degrees(np.arctan2(sine, (flute * normal).sum(0)))
+    curve = _heel_curve(gouge, v, flat_heel, heel_cut)
+    heel, heel_normal = _heel_points(point, tangent, n // 2, curve, middle)
+    land, foot, foot_normal = _lands(gouge, edge_cut, point, tangent, heel, heel_normal)
+    overcut, overcut_at = _overcut(gouge, u, point)
+    return Edge(
+        u=u,
+        arc=_arc_lengths(point, tangent),
+        point=point,
+        tangent=tangent,
+        normal=normal,
+        wedge=wedge,
+        bevel=np.linalg.norm(heel - point, axis=0),
+        land=land,
+        heel=heel,
+        cut=edge_cut,
+        nose=n // 2,
+        heel_line=curve.point,
+        heel_cut=heel_cut,
+        overcut=overcut,
+        overcut_at=overcut_at,
+        gouge=gouge,
+        bevel_end=(foot, foot_normal),
+    )
+
+
+def _check_reached(gouge: Gouge, flat: Floats, z: Floats) -> None:
+    missed = np.flatnonzero(~np.isfinite(z))
+    if len(missed):
+        x, y = flat[missed[0]]
+        raise InputError(
+            "wheel.width_mm",
+            f"the wheel never reaches x {x:.1f}, y {y:.1f} mm of the section: steel is left standing",
+            "a wider wheel, a contact place nearer its middle, or more roll",
+            gouge.recipe.source or gouge.recipe.name,
+        )
+
+
+def _part(cut: Cut, part: slice | NDArray[np.intp]) -> Cut:
+    return Cut(cut.z[part], cut.s[part], cut.grind[part], cut.surface[part], cut.normal[:, part], cut.leave[part])
+
+
+def station_places(gouge: Gouge, stations: int) -> Floats:
+    """(n,) places on the flute from lip to lip, the nose in the middle: even along the asked outline, or the flute."""
+    section = gouge.section
+    t = np.linspace(-1.0, 1.0, stations + 1 - stations % 2)
+    if gouge.outline is None:
+        return np.where(t < 0, -section.u_left, section.u_right) * t
+    x = gouge.outline.at(t)[0][0]
+    u = np.sign(x) * section.flute.place(np.abs(x))
+    u[0], u[-1] = section.u_left, section.u_right
+    return u
+
+
+def heel_places(gouge: Gouge) -> Floats:
+    """(m,) places on the outline from the left lip round the underside to the right one, closer on tight bends."""
+    outline, lo, hi = gouge.section.outline, gouge.section.v_left, gouge.section.v_right
+    ends = np.concatenate([[lo], outline.breaks[(outline.breaks > lo) & (outline.breaks < hi)], [hi]])
+    mid = (ends[:-1] + ends[1:]) / 2
+    piece = np.minimum(mid.astype(int), outline.count - 1)
+    length = np.linalg.norm(outline.tangent(mid), axis=-1) * np.diff(ends)
+    bend = outline.turn[piece] * np.diff(ends)
+    count = np.maximum(np.ceil(length / _HEEL_STEP), np.ceil(bend / 0.1)).astype(int) + 1
+    parts = [np.linspace(a, b, c, endpoint=False) for a, b, c in zip(ends[:-1], ends[1:], count, strict=True)]
+    return np.concatenate([*parts, [hi]])
+
+
+def _arc_lengths(point: Floats, tangent: Floats) -> Floats:
+    """Cumulative arc length from chords and end tangents (third order in the turning angle; exact to 1e-9 here)."""
+    chord = np.diff(point, axis=1)
+    c = np.linalg.norm(chord, axis=0)
+    along = chord / c
+    a, b = tangent[:, :-1] - along, tangent[:, 1:] - along
+    # Rolling can leave a kink at the nose, where the tangent is that of one side only: take the even bend's there.
+    nose = point.shape[1] // 2
+    b[:, nose - 1], a[:, nose] = -a[:, nose - 1], -b[:, nose]
+    more = (2 * (a * a).sum(0) - (a * b).sum(0) + 2 * (b * b).sum(0)) / 30
+    return np.concatenate([[0.0], np.cumsum(c * (1 + more))])
+
+
+def _heel_curve(gouge: Gouge, v: Floats, flat: Floats, cut: Cut) -> Curve:
+    """The heel from its samples at places v of the outline."""
+    tangent = gouge.section.outline.tangent(v)
+    rise = -(cut.normal[0] * tangent[:, 0] + cut.normal[1] * tangent[:, 1]) / cut.normal[2]
+    point = np.stack([*flat.T, cut.z])
+    start = np.stack([*tangent.T, rise])[:, :-1] * np.diff(v)
+    # Where a piece of the outline ends, the sample there belongs to the next piece; come in along the chord's bend.
+    stop = np.stack([*tangent.T, rise])[:, 1:] * np.diff(v)
+    ends = v[1:] == np.round(v[1:])
+    stop = np.where(ends, 2 * np.diff(point, axis=1) - start, stop)
+    return Curve(point, start, stop, cut.normal)
+
+
+def _heel_points(point: Floats, tangent: Floats, nose: int, heel: Curve, middle: Floats) -> tuple[Floats, Floats]:
+    """Where the bevel ends at the heel in the plane square to the edge at each station, and the bevel's normal there.
+
+    Columns are NaN where the plane does not meet the heel: on a long, pointed head it runs round under the nose to the
+    other wing. Which of several meetings belongs to a station follows from counting how often the plane crosses the
+    closed loop nose, lip, heel, middle line (3, q), since curves on a surface that do not cross each other pair up.
+    """
+    end, normal = np.full(point.shape, np.nan), np.full(point.shape, np.nan)
+    low = int(np.abs(heel.point[0] + 1e3 * (heel.point[1] > point[1, nose])).argmin())
+
+    def signs(i: slice | NDArray[np.intp], curve: Floats) -> NDArray[np.bool_]:
+        off = tangent[:, i].T @ curve - (tangent[:, i] * point[:, i]).sum(0)[:, None]
+        return off[:, :-1] * off[:, 1:] <= 0
+
+    stations: list[NDArray[np.intp]] = []
+    pieces: list[NDArray[np.intp]] = []
+    for side in (1, -1):
+        mine = slice(nose + 1, None) if side > 0 else slice(0, nose)
+        rows = np.arange(point.shape[1])[mine]
+        crossing = signs(mine, heel.point)
+        to_lip = np.arange(crossing.shape[1]) >= low if side > 0 else np.arange(crossing.shape[1]) < low
+        # At the lip itself heel and edge start together; that is no end of a bevel.
+        at_lip = crossing.shape[1] - 1 if side > 0 else 0
+        touch = np.linalg.norm(heel.point[:, [-1 if side > 0 else 0]] - point[:, mine], axis=0) < 1e-6
+        crossing[touch, at_lip] = False
+        # Own heel: the meeting nearest the lip. Across the middle: the one nearest the underside's middle.
+        order, last = -1 if side > 0 else 1, crossing.shape[1] - 1
+        own = crossing & to_lip
+        use_own = own.any(1)
+        pick_own = own[:, ::order].argmax(1)
+        # The others alone are looked at for the way across: few or none on a short head.
+        left = np.flatnonzero(~use_own)
+        use_far, pick_far = np.zeros(len(rows), bool), np.zeros(len(rows), np.intp)
+        if len(left):
+            far = crossing[left] & ~to_lip
+            # A few hundred places tell whether a plane crosses the other wing, however many stations there are.
+            other = np.linspace(0, nose, min(nose, 200) + 1).astype(int) + (0 if side > 0 else nose)
+            over = signs(rows[left], middle).sum(1) % 2 == 1
+            back = signs(rows[left], point[:, other]).any(1)
+            use_far[left] = over & far.any(1) & ~back
+            pick_far[left] = far[:, ::order].argmax(1)
+        if side > 0:
+            pick_own, pick_far = last - pick_own, last - pick_far
+        found = np.flatnonzero(use_own | use_far)
+        stations.append(rows[found])
+        pieces.append(np.where(use_own, pick_own, pick_far)[found])
+    j = np.flatnonzero(signs(slice(nose, nose + 1), heel.point)[0])
+    if len(j):
+        stations.append(np.array([nose]))
+        pieces.append(j[[np.abs(j - low).argmin()]])
+    i, j = np.concatenate(stations), np.concatenate(pieces)
+    end[:, i], normal[:, i] = heel.meet(tangent[:, i], point[:, i], j)
+    return end, normal
+
+
+def _chord_frame(point: Floats, normal: Floats, end: Floats) -> tuple[Floats, Floats, Floats]:
+    """Chord length (n,), its direction, and the direction square to it in the plane, out of the steel."""
+    chord = end - point
+    length = np.linalg.norm(chord, axis=0)
+    along = chord / np.maximum(length, 1e-300)
+    out = normal - (normal * along).sum(0) * along
+    return length, along, out / np.maximum(np.linalg.norm(out, axis=0), 1e-300)
+
+
+def _lands(
+    gouge: Gouge, edge: Cut, point: Floats, tangent: Floats, heel: Floats, heel_normal: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Distance edge to crease in each station's plane, and where the bevel next to the edge ends (point and normal).
+
+    NaN where the plane does not meet the crease: there the bevel ends at the heel. Of several meetings the nearest
+    counts; beside the nose it lies across the middle plane, since the plane slants that way.
+    """
+    n = point.shape[1]
+    land, end, end_normal = np.full(n, np.nan), heel.copy(), heel_normal.copy()
+    for curve in creases(gouge):
+        i, j = np.nonzero(curve.crosses(tangent, point))
+        where, normal = curve.meet(tangent[:, i], point[:, i], j)
+        away = np.linalg.norm(where - point[:, i], axis=0)
+        nearer = np.flatnonzero(~(away >= land[i]))
+        # Farthest first, so that of several meetings of one plane the nearest is the one that stays.
+        k = nearer[np.argsort(-away[nearer], kind="stable")]
+        land[i[k]], end[:, i[k]], end_normal[:, i[k]] = away[k], where[:, k], normal[:, k]
+    land[edge.grind > 0] = 0.0
+    return land, end, end_normal
+
+
+def _hollows(gouge: Gouge, point: Floats, normal: Floats, end: Floats, end_normal: Floats) -> Floats:
+    """Largest distance (n,) of the bevel from its chord in each station's plane, negative where it bulges out.
+
+    NaN where nothing is ground out from the chord: the heel lies across the flute, no bevel joins the two. Exact at
+    three places of the chord; between them and to the ends cubics with the slopes of the surfaces' normals.
+    """
+    length, along, out = _chord_frame(point, normal, end)
+    hollow = np.where(np.isnan(length), np.nan, 0.0)
+    live = np.flatnonzero(length > 1e-6)
+    hollow[live] = np.nan
+    deep = 0.1 * length[live]
+    a, o = along[:, live], out[:, live]
+    bases = [point[:, live] + share * length[live] * a - deep * o for share in _HOLLOW_AT]
+    cut = gouge.ground.cut(np.concatenate(bases, axis=1), np.tile(o, len(bases)), from_origin=True)
+    z, inner_normal = cut.z.reshape(len(bases), -1), cut.normal.reshape(3, len(bases), -1)
+    met = np.flatnonzero(np.isfinite(z).all(0))
+    if not len(met):
+        return hollow
+    live, a, o = live[met], a[:, met], o[:, met]
+    depths = [np.zeros(len(live)), *(z[:, met] - deep[met]), np.zeros(len(live))]
+    normals = [normal[:, live], *inner_normal[:, :, met].swapaxes(0, 1), end_normal[:, live]]
+    piece = length[live] / (len(bases) + 1)
+    slopes = [-(n * a).sum(0) / (n * o).sum(0) * piece for n in normals]
+    t = np.linspace(0.0, 1.0, 17)[:, None]
+    parts = [
+        hermite(depths[i], depths[i + 1], slopes[i], slopes[i + 1], t[: -1 if i < len(bases) else None])
+        for i in range(len(bases) + 1)
+    ]
+    every = np.concatenate(parts)
+    k = np.abs(every).argmax(0)
+    inner = np.clip(k, 1, len(every) - 2)
+    i = np.arange(len(live))
+    before, here, after = every[inner - 1, i], every[inner, i], every[inner + 1, i]
+    # The top of the parabola through the largest sample and its neighbours.
+    bend = before - 2 * here + after
+    top = here - (after - before) ** 2 / np.where(bend == 0, np.inf, 8 * bend)
+    hollow[live] = -np.where(k == inner, top, every[k, i])
+    return hollow
+
+
+def _overcut(gouge: Gouge, u: Floats, point: Floats) -> tuple[float, int]:
+    """How far the edge lies behind the outline that was asked for (mm), and at which station."""
+    if gouge.outline is None:
+        return 0.0, len(u) // 2
+    t = np.linspace(-1.0, 1.0, len(u))
+    asked = gouge.outline.at(t)[0]
+    same = np.abs(asked[0] - point[0]) < 1e-6  # an end on a wall that leans inward is not part of the outline
+    past = np.where(same, asked[2] - point[2], 0.0)
+    k = int(past.argmax())
+    return max(float(past[k]), 0.0), k
+
+
+def station_table(gouge: Gouge, edge: Edge) -> dict[str, Floats]:
+    """Every station as columns with units in their names, for CSV files and charts."""
+    middle = edge.arc[edge.nose]
+    table: dict[str, Floats] = {
+        "s_mm": edge.arc - middle,
+        "x_mm": edge.point[0],
+        "y_mm": edge.point[1],
+        "z_mm": edge.point[2],
+        "wedge_deg": edge.wedge,
+        "bevel_mm": edge.bevel,
+        "hollow_mm": edge.hollow,
+        "land_mm": edge.land,
+        "grind": edge.cut.grind.astype(float) + 1,
+    }
+    extra: dict[str, Floats] = {}
+    for number, (one, jig, setting) in enumerate(zip(gouge.ground.passes, gouge.jigs, gouge.settings, strict=True)):
+        mine = np.flatnonzero(edge.cut.grind == number)
+        if not len(mine):
+            continue
+        pose = one.path.pose(edge.cut.s[mine])
+        at = pose.place(edge.point[:, mine] - np.array([[0.0], [0.0], [one.setback]]))
+        k, lift = one.wheel.curvature, setting.pivot_angle or 0.0
+        found = {
+            "contact_deg": np.degrees(lift + np.arctan2(k * at[2], 1 + k * at[0])),
+            "contact_mm": at[1],
+            **motions(jig, pose, lift),
+        }
+        for name, values in found.items():
+            extra.setdefault(name, np.full(len(edge.u), np.nan))[mine] = values
+    return table | extra

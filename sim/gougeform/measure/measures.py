@@ -1,0 +1,244 @@
+"""All that is measured on one ground tool, collected, with the checks that a grind can be made at all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.errors import InputError
+from gougeform.grind.gouge import Gouge, Setting
+from gougeform.grind.ground import Ground
+from gougeform.machine.wheel import FACE, SIDE
+from gougeform.measure.cheek import cheek_widths
+from gougeform.measure.edge import Edge, measure_edge
+from gougeform.measure.volume import steel_removed_mm3
+
+Floats = NDArray[np.float64]
+
+WING_PER_CENT = (25, 50, 75, 95)
+CHEEK_AT_MM = (3, 5, 10)
+OVERCUT_LIMIT_MM = 0.1
+_STANDING_TOLERANCE = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Measures:
+    """The numbers of one tool; lengths in mm, angles in deg, mass in g."""
+
+    gouge: Gouge
+    edge: Edge
+
+    @property
+    def nose_angle(self) -> float:
+        """Wedge angle at the nose."""
+        return float(self.edge.wedge[self.edge.nose])
+
+    @cached_property
+    def wing_angles(self) -> dict[int, float]:
+        """Wedge angle at per cents of a wing's arc length: the mean of both wings, which differ only off the middle."""
+        left, right = (self.wing_angle(side) for side in (-1, 1))
+        return {p: (left[p] + right[p]) / 2 for p in WING_PER_CENT}
+
+    def wing_angle(self, side: int, per_cent: tuple[int, ...] = WING_PER_CENT) -> dict[int, float]:
+        """Wedge angle at per cents of the right (+1) or left (-1) wing's arc length from the nose."""
+        edge, wing = self.edge, self.edge.wing(side)
+        arc = np.abs(edge.arc[wing] - edge.arc[edge.nose])
+        return {p: local_cubic(arc, edge.wedge[wing], arc[-1] * p / 100) for p in per_cent}
+
+    @cached_property
+    def cheeks(self) -> dict[int, float]:
+        """Cheek widths at the headline distances behind the nose."""
+        return dict(zip(CHEEK_AT_MM, cheek_widths(self.gouge, np.array(CHEEK_AT_MM, float)).tolist(), strict=True))
+
+    @property
+    def land(self) -> float | None:
+        """Land at the nose, where there is a relief."""
+        return float(self.edge.land[self.edge.nose]) if len(self.gouge.ground.passes) > 1 else None
+
+    @cached_property
+    def nose_loss(self) -> float:
+        """How much shorter the tool gets: smallest setback that puts the whole edge inside the older steel."""
+        z = self.edge.point[2]
+        if self.gouge.older is None:
+            return max(float(z.max()), 0.0)
+        before = self.gouge.older.ground.heights(self.edge.point[:2].T).z
+        return float((z - before).max())
+
+    @cached_property
+    def steel_removed(self) -> float:
+        """Volume between the older shape (or a square-ended blank) and this one, mm³."""
+        if self.gouge.older is None:
+            return steel_removed_mm3(self.gouge)
+        return steel_removed_mm3(self.gouge, self.gouge.older.ground, self.nose_loss)
+
+    @cached_property
+    def notes(self) -> list[str]:
+        """What a person should be told beside the numbers."""
+        return _notes(self)
+
+
+def measure(gouge: Gouge) -> Measures:
+    """Measure a ground tool.
+
+    Raises InputError where the grind is not one a person can make: over-cut over 0.1 mm, or steel left standing.
+    """
+    recipe = gouge.recipe
+    source = recipe.source or recipe.name
+    try:
+        edge = measure_edge(gouge)
+        _check_standing(gouge, edge)
+        if edge.overcut > OVERCUT_LIMIT_MM:
+            k = edge.overcut_at
+            wing = "nose" if k == edge.nose else "left wing" if k < edge.nose else "right wing"
+            raise InputError(
+                "grind.0.wing_length_mm",
+                f"the path cuts {edge.overcut:.2f} mm past the outline asked for, on the {wing}"
+                f" {-edge.point[2, k]:.1f} mm behind the nose; allowed is {OVERCUT_LIMIT_MM:g} mm",
+                "a shorter wing, another cant, another projection, or less relief",
+            )
+    except InputError as error:
+        raise error.in_file(source) from None
+    return Measures(gouge, edge)
+
+
+def _check_standing(gouge: Gouge, edge: Edge) -> None:
+    """A wheel that ends before the stock does leaves a spike ahead of its cut."""
+    one_piece = np.concatenate([edge.point[:2], edge.heel_line[:2]], axis=1)
+    leave, place, grind = (
+        np.concatenate([getattr(cut, name) for cut in (edge.cut, edge.heel_cut)]) for name in ("leave", "s", "grind")
+    )
+    short = np.flatnonzero(leave < -_STANDING_TOLERANCE)
+    if not len(short):
+        return
+    covered = _covered_until(gouge.ground, one_piece[:, short], leave[short], place[short], grind[short])
+    if (covered < -_STANDING_TOLERANCE).any():
+        k = int(covered.argmin())
+        x, y = one_piece[:, short[k]]
+        raise InputError(
+            "wheel.width_mm",
+            f"steel would be left standing ahead of the cut at x {x:.1f}, y {y:.1f} mm of the section, from"
+            f" {-covered[k]:.1f} mm behind the nose on: the wheel is too narrow there",
+            "a wider wheel, a contact place nearer its middle, or a shorter wing",
+        )
+
+
+def _covered_until(ground: Ground, points: Floats, cover: Floats, place: Floats, grind: NDArray[np.int8]) -> Floats:
+    """How far ahead (n,) mm the stock along rays (2, n) is taken away without a gap, from the winning pose's exit.
+
+    cover, place, grind: (n,) that exit, the winning place on its path, and which pass. The wheel moves continuously:
+    what it takes at two knots in a row, and on the way between them, has no gap.
+    """
+    starts, stops = [], []
+    n = points.shape[1]
+    ray = np.stack([points[0], points[1], np.zeros(n)])
+    for number, one in enumerate(ground.passes):
+        pose, knots = one.scan_pose, len(one.path.knots)
+        base = ray - np.array([[0.0], [0.0], [one.setback]])
+        o = np.einsum("ijk,jn->ink", pose.turn, base) + pose.shift[:, None]
+        d = np.broadcast_to(pose.turn[:, 2][:, None], o.shape)
+        z_in, z_out, _, _ = one.wheel.crossing(o.reshape(3, -1), d.reshape(3, -1))
+        z_in, z_out = z_in.reshape(n, knots), z_out.reshape(n, knots)
+        mine = np.flatnonzero(grind == number)
+        before = np.clip(np.searchsorted(one.path.knots, place[mine]) - 1, 0, knots - 2)
+        cover = cover.copy()
+        cover[mine] = np.maximum(cover[mine], np.maximum(z_out[mine, before], z_out[mine, before + 1]))
+        both = np.isfinite(z_in[:, :-1]) & np.isfinite(z_in[:, 1:])
+        starts += [z_in, np.where(both, np.minimum(z_in[:, :-1], z_in[:, 1:]), np.inf)]
+        stops += [z_out, np.where(both, np.maximum(z_out[:, :-1], z_out[:, 1:]), -np.inf)]
+    start, stop = np.concatenate(starts, 1), np.concatenate(stops, 1)
+    for _ in range(start.shape[1]):
+        further = np.where(start <= cover[:, None] + 1e-3, stop, -np.inf).max(1)
+        if not (further > cover).any():
+            break
+        cover = np.maximum(cover, further)
+    return cover
+
+
+def local_cubic(x: Floats, y: Floats, at: float) -> float:
+    """Y at one place, by the cubic through the four nearest of growing samples x."""
+    k = int(np.clip(np.searchsorted(x, at) - 2, 0, len(x) - 4))
+    xs, ys = x[k : k + 4].tolist(), y[k : k + 4].tolist()  # four plain numbers are quicker than arrays
+    total = 0.0
+    for i, (xi, yi) in enumerate(zip(xs, ys, strict=True)):
+        part = yi
+        for j, xj in enumerate(xs):
+            if j != i:
+                part *= (at - xj) / (xi - xj)
+        total += part
+    return total
+
+
+def _notes(measures: Measures) -> list[str]:
+    gouge, edge = measures.gouge, measures.edge
+    notes = []
+    surface = np.concatenate([edge.cut.surface, edge.heel_cut.surface])
+    share = float((surface != FACE).mean())
+    if share > 0:
+        what = "side" if (surface == SIDE).any() else "rounded corner"
+        notes.append(
+            f"The {what} of the wheel cuts on {100 * share:.0f} % of edge and heel."
+            " Never grind on the side of a wheel that is not made for it: use a wider one or move the contact."
+        )
+    if (edge.cut.grind > 0).any():
+        notes.append("The relief takes the edge in places: there no land is left, and the edge is the relief's.")
+    setback = gouge.ground.passes[0].setback
+    if setback > 1e-6:
+        notes.append(
+            f"Rolling takes the nose back by {setback:.2f} mm from where it first touches: the floor of the flute lies"
+            " above the roll axis, so the finished nose is not what the settings say. A deeper flute or a traced grind"
+            " keeps it."
+        )
+    if gouge.recipe.grinds[0].jig.kind == "table" and gouge.recipe.bar.outline != "round":
+        notes.append(
+            "A bar that is not round does not roll evenly on a table; it is turned about its axis here all the same."
+        )
+    if 1e-3 < edge.overcut <= OVERCUT_LIMIT_MM:
+        notes.append(f"The path cuts {edge.overcut:.3f} mm past the outline asked for.")
+    return notes
+
+
+def setting_table(setting: Setting) -> dict[str, float | None]:
+    """A setting with units in its names, as results give it."""
+
+    def plain(value: float | None, digits: int = 10) -> float | None:
+        return None if value is None else round(float(value), digits) + 0.0
+
+    contact = None if setting.contact is None else float(np.degrees(setting.contact))
+    return {
+        "centre_distance_mm": plain(setting.centre_distance),
+        "rim_distance_mm": plain(setting.rim_distance),
+        "contact_deg": plain(contact),
+    }
+
+
+def result(measures: Measures, files: list[str]) -> dict[str, Any]:
+    """The JSON object of `gougeform grind --json`: plain numbers, units in the names."""
+    edge, gouge = measures.edge, measures.gouge
+    k = edge.nose
+    removed = measures.steel_removed
+    out: dict[str, Any] = {
+        "title": gouge.recipe.title,
+        **setting_table(gouge.settings[0]),
+        "nose_angle_deg": measures.nose_angle,
+        "wing_angle_deg": {str(p): value for p, value in measures.wing_angles.items()},
+        "wing_length_mm": {"left": edge.wing_length(-1), "right": edge.wing_length(1)},
+        "edge_length_mm": edge.length,
+        "bevel_length_mm": float(edge.bevel[k]),
+        "hollow_depth_mm": edge.nose_hollow,
+    }
+    if measures.land is not None:
+        out["land_mm"] = measures.land
+        out["relief"] = [setting_table(s) for s in gouge.settings[1:]]
+    return out | {
+        "cheek_width_mm": {str(d): value for d, value in measures.cheeks.items()},
+        "overcut_mm": edge.overcut,
+        "nose_loss_mm": measures.nose_loss,
+        "steel_removed_mm3": removed,
+        "steel_removed_g": removed * gouge.recipe.bar.steel.density_g_cm3 / 1000,
+        "notes": measures.notes,
+        "files": files,
+    }

@@ -1,0 +1,1 @@
+"""Mathematics that knows no gouge: roots in brackets, curves from samples, strips of triangles."""

@@ -1,0 +1,1 @@
+"""How results reach a person: tables, pictures, cautions, and files that appear together."""
