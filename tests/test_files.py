@@ -11,8 +11,9 @@ import pytest
 
 import solids
 from gougeform.errors import InputError
-from gougeform.mesh import files
-from gougeform.mesh.files import replaced, write_mesh
+from gougeform.mesh import files, formats
+from gougeform.mesh.files import write_mesh
+from gougeform.mesh.formats import replaced
 from gougeform.mesh.solid import build_solid
 from solids import GRIND, RELIEF
 
@@ -93,7 +94,7 @@ def test_a_full_disk_leaves_the_old_file(solid, tmp_path, monkeypatch, ending):
     def full(*_):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr(files.os, "replace", full)
+    monkeypatch.setattr(formats.os, "replace", full)
     with pytest.raises(InputError) as caught:
         write_mesh(solid, path)
     assert caught.value.file == str(path)

@@ -5,7 +5,6 @@ It is read from the source (ast), so it holds for imports inside functions too; 
 
 import ast
 import graphlib
-import re
 import resource
 import subprocess
 import sys
@@ -143,51 +142,3 @@ def test_the_whole_kernel_loads_without_pictures():
     code += f"print(sorted({{m.split('.')[0] for m in sys.modules}} & {HEAVY}))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
-
-
-# ---- docstrings: what they name is there
-
-_ENTRY = re.compile(r"(?:^|(?<=[.;] ))([a-z]\w*(?:(?:, | and )[a-z]\w*)*): ", re.MULTILINE)
-_MODULE = re.compile(r"`gougeform\.([\w.]+)`")
-
-
-def documented():
-    for module, path in MODULES.items():
-        tree = ast.parse(path.read_text(encoding="utf-8"))
-        for node in ast.walk(tree):
-            if isinstance(node, ast.FunctionDef | ast.ClassDef | ast.Module) and ast.get_docstring(node):
-                yield module, node, ast.get_docstring(node)
-
-
-def test_docstrings_name_parameters_and_fields_that_exist():
-    wrong = []
-    for module, node, text in documented():
-        if isinstance(node, ast.FunctionDef):
-            # Parameters, or names and keys of what it works out.
-            known = {getattr(n, "arg", None) or getattr(n, "id", None) for n in ast.walk(node)}
-            known |= {n.value for n in ast.walk(node) if isinstance(n, ast.Constant) and n.value != text}
-        elif isinstance(node, ast.ClassDef):
-            known = {n.target.id for n in node.body if isinstance(n, ast.AnnAssign) and isinstance(n.target, ast.Name)}
-            known |= {n.name for n in node.body if isinstance(n, ast.FunctionDef)}
-        else:
-            continue
-        for found in _ENTRY.finditer(text):
-            names = re.split(r", | and ", found[1])
-            # Only where it is a list of fields: at least one name is one, or the line starts with it.
-            if any("_" in name or name in known for name in names) and not set(names) <= known:
-                wrong.append(f"{module}.{node.name}: {sorted(set(names) - known)}")
-    assert not wrong, "\n".join(wrong)
-
-
-def test_docstrings_name_modules_that_exist():
-    wrong = []
-    for module, node, text in documented():
-        for name in _MODULE.findall(text):
-            parts = name.split(".")
-            inside = ".".join(parts[:-1])
-            if name in MODULES or name in PACKAGES:
-                continue
-            source = MODULES[inside].read_text(encoding="utf-8") if inside in MODULES else ""
-            if not re.search(rf"^(?:def |class |)?{re.escape(parts[-1])}\b", source, re.MULTILINE):
-                wrong.append(f"{module}.{getattr(node, 'name', '')}: `gougeform.{name}`")
-    assert not wrong, "\n".join(wrong)

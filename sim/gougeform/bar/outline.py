@@ -145,7 +145,7 @@ def round_outline(diameter: float) -> Outline:
 
 
 def square_outline(side: float, corner_radius: float) -> Outline:
-    """A square of that side (mm) about the bar axis with rounded corners (radius in mm, may be 0)."""
+    """A square of that side (mm) about the bar axis, its corners rounded (mm, may be 0). Raises InputError."""
     a, r = side / 2, corner_radius
     if r > a:
         raise InputError(
@@ -175,7 +175,10 @@ def square_outline(side: float, corner_radius: float) -> Outline:
 
 
 def free_outline(points: Floats) -> Outline:
-    """A measured closed outline: straight pieces between points (n, 2) mm, in either sense, closed by itself."""
+    """A measured closed outline: straight pieces between points (n, 2) mm, in either sense, closed by itself.
+
+    Raises InputError for too few or double points, a crossing, or an axis outside.
+    """
     from shapely.geometry import LinearRing
 
     field = "bar.points_mm"

@@ -92,7 +92,7 @@ class Page:
         self._axes.add_patch(Polygon(np.asarray(points, float), closed=True, linewidth=width * self.unit, **style))
 
     def circle_mm(self, middle: Floats, radius: float, width: float = 0.5, **style: Any) -> None:
-        """A circle in mm."""
+        """A circle about (2,), all in mm."""
         from matplotlib.patches import Circle
 
         style = {"facecolor": "none", "edgecolor": INK} | style
@@ -121,7 +121,7 @@ class Page:
         side: int = 1,
         along: float = 0.5,
     ) -> None:
-        """A measured distance between two points in mm: arrows, legs where it stands `away` mm off, words on it."""
+        """A measured distance between points (2,) mm: arrows, legs where it stands `away` mm off, words on it."""
         a, b = np.asarray(a, float), np.asarray(b, float)
         way = (b - a) / max(float(np.linalg.norm(b - a)), 1e-9)
         out = np.array([-way[1], way[0]]) * side
@@ -185,7 +185,7 @@ class Page:
         """
         from matplotlib import rc_context
 
-        from gougeform.mesh.files import replaced
+        from gougeform.mesh.formats import replaced
 
         made = []
         with rc_context(

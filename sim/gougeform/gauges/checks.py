@@ -73,7 +73,7 @@ def inspect(mesh: Any, heights: Sequence[tuple[float, float]] = (), rays: int = 
 
 
 def steepest_overhang(v: Floats, f: NDArray[np.intp]) -> float:
-    """The steepest downward face that does not lie on the bed, in degrees from upright."""
+    """The steepest downward face that does not lie on the bed, in degrees from upright; v (n, 3) mm, f (m, 3)."""
     normal, area = _normals(v, f)
     low = v[f][:, :, 2].max(1) > v[:, 2].min() + 1e-6
     down = low & (normal[:, 2] < -1e-6) & (area > 1e-9)
@@ -81,7 +81,7 @@ def steepest_overhang(v: Floats, f: NDArray[np.intp]) -> float:
 
 
 def thinnest_wall(v: Floats, f: NDArray[np.intp], bands: Sequence[tuple[float, float]] = (), rays: int = 400) -> float:
-    """Thinnest wall in mm: rays from points of the surface straight into the material to the opposite face.
+    """Thinnest wall in mm of v (n, 3) mm, f (m, 3): rays from the surface straight into the material to the far face.
 
     Rays start where a fixed sequence puts them, spread by area.
     """
@@ -140,7 +140,7 @@ def first_hits(v: Floats, f: NDArray[np.intp], start: Floats, way: Floats) -> tu
 
 
 def crossings(v: Floats, f: NDArray[np.intp]) -> int:
-    """How many pairs of triangles without a common corner cut each other."""
+    """How many pairs of triangles f (m, 3) of v (n, 3) without a common corner cut each other."""
     from scipy.spatial import cKDTree
     from shapely import STRtree, box
 

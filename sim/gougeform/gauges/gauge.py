@@ -94,7 +94,10 @@ def disc(x: float, y: float, radius: float) -> Polygon:
 
 
 def rounded(shape: BaseGeometry, radius: float, inner: float = 0.0) -> Polygon:
-    """The shape with its outer corners rounded, and its inner ones where `inner` is given (mm)."""
+    """The shape with its outer corners rounded, and its inner ones where `inner` is given (mm).
+
+    Raises ValueError where the shape is too thin for them.
+    """
     soft = shape.buffer(-radius, quad_segs=12).buffer(radius, quad_segs=12)
     if inner:
         soft = soft.buffer(inner, quad_segs=12).buffer(-inner, quad_segs=12)

@@ -39,7 +39,7 @@ def draw(mesh: Path, out: Path, title: str, lines: Sequence[str], bed: tuple[flo
     from PIL import Image, ImageDraw
 
     from gougeform.gauges.checks import read
-    from gougeform.mesh.files import replaced
+    from gougeform.mesh.formats import replaced
 
     parts = list(read(mesh).values())
     words = [row for line in lines for row in textwrap.wrap(line, _LETTERS)]

@@ -75,7 +75,7 @@ class Traced:
         return self.solver.place(point, along, s)[:2]
 
     def moving(self, s: Floats) -> Moving:
-        """Differentiates the three conditions of the trace: on the face, tangent to it, at one place across it."""
+        """At s (n,): derivatives of the three conditions of the trace (on the face, tangent, at one place across)."""
         point, along, bend = self.outline.at(s)
         pose, contact, motions = self.solver.place(point, along, s)
         k = self.wheel.curvature
@@ -98,7 +98,7 @@ class Steady:
 
     @property
     def knots(self) -> Floats:
-        """Every 2.5° or closer, an odd number so that roll 0 is one."""
+        """(K,) rad, every 2.5° or closer, an odd number so that roll 0 is one."""
         return np.linspace(
             -self.roll_max, self.roll_max, 2 * max(16, int(np.ceil(np.degrees(self.roll_max) / 2.5))) + 1
         )

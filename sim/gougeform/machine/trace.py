@@ -82,7 +82,7 @@ class Three:
     fields: list[Twist]
 
     def keep_trace(self, k: float, contact: Floats, normal: Floats, tangent: Floats, right: Floats3) -> Twist:
-        """As `Ball.keep_trace`."""
+        """As `Ball.keep_trace`, all (3, n)."""
         flat = tangent * _XZ
         speed = [cross(o, contact) + d for o, d in self.fields]
         bend = [k * dot(v, flat) + dot(normal, cross(o, tangent)) for v, (o, _) in zip(speed, self.fields, strict=True)]
@@ -132,7 +132,7 @@ class FootSolver:
     root: float = 1.0
 
     def place(self, edge: Floats, along: Floats, s: Floats) -> tuple[Pose, Floats, Motions]:
-        """As `Solver` says."""
+        """As `Solver` says; edge and along (3, n), s (n,)."""
         k, rim, c = self.wheel.curvature, self.jig.rim, self.contact
         foot, pivot = self.jig.foot[:, None], np.array([[rim], [0.0], [0.0]])
         a = edge - foot
@@ -204,7 +204,7 @@ class RollSolver:
         return dot(normal, tangent), slope
 
     def place(self, edge: Floats, along: Floats, s: Floats) -> tuple[Pose, Floats, Motions]:
-        """As `Solver` says."""
+        """As `Solver` says; edge and along (3, n), s (n,)."""
         roll = self._near(s)
         for _ in range(12):
             f, slope = self.miss(edge, along, roll)

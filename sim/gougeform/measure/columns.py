@@ -37,7 +37,7 @@ def far_enough(a: Columns, b: Columns, least: float = LEAST_GAP) -> Flags:
 
 
 def divisible(columns: Columns, strips: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Those strips between columns k and k + 1 that are wide enough for another column."""
+    """Those strips (m,) between columns k and k + 1 that are wide enough for another column."""
     return strips[far_enough(columns.take(strips), columns.take(strips + 1), 2 * _LEAST_STEP)]
 
 

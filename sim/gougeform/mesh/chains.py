@@ -64,7 +64,7 @@ class Chains:
         return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "columns"}
 
     def with_rows(self, after: Ints, t: Floats, cut: Cut, ridge: bool = False) -> tuple[Chains, Ints]:
-        """One more vertex in each of the stretches that begin at vertices `after`, at t with its cut.
+        """One more vertex in each of the stretches that begin at vertices `after`, at t with its cut, all (m,).
 
         Also returns the vertices at which the parts begin.
         """
@@ -119,7 +119,7 @@ def reached(ground: Ground, points: Floats) -> Cut:
 
 
 def vertices(columns: Columns, column: Ints, t: Floats, grind: Ints, cut: Cut) -> dict[str, Any]:
-    """The data of `Chains` for vertices with the given cuts."""
+    """The data of `Chains` for vertices with the given cuts, all (m,)."""
     way = columns.outer[column] - columns.inner[column]
     # On an upright wall the slope is infinite, and no ridge is looked for there.
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -72,7 +72,7 @@ class Pair(NamedTuple):
 
 
 def side_by_side(left: list[int], left_at: list[int], right: list[int], right_at: list[int], key: Floats) -> list[Pair]:
-    """Pair the blocks of two neighbouring chains by their labels, and by the keys of their places where that is open.
+    """Pair the blocks of two neighbouring chains by their labels, and by keys (n,) of their places where that is open.
 
     left_at has one place more than left has blocks. A block without a partner closes to a point on the other side; a
     block with several partners is parted where the blocks between those close. Where both sides have blocks without

@@ -109,6 +109,7 @@ def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
 
     Each setting goes to one of its two neighbours on the ruler; of all such choices the one whose edge misses the
     wants least. A distance is rounded as it is measured, from the rim to the pocket or to the rod's near surface.
+    Raises InputError where none of the choices can grind.
     """
     bench = problem.reader.bench
     stops = {free.name.name for free in problem.frees if free.stops}

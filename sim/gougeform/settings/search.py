@@ -42,7 +42,7 @@ class Search:
         self.now = np.clip((now - self.low) / self.span, 0.0, 1.0)
 
     def settings(self, x: Floats) -> dict[str, float]:
-        """All changed settings at x, each from 0 (low) to 1 (high). Raises Blocked where the distance cannot be."""
+        """All changed settings at x (n,), from 0 (low) to 1 (high). Raises Blocked where the distance cannot be."""
         values = dict(self.held)
         values |= {
             f.name.name: float(lo + t * s) for f, t, lo, s in zip(self.frees, x, self.low, self.span, strict=True)
@@ -67,7 +67,7 @@ class Search:
         return f"for a nose of {self.nose.value:g}° {self.aim.name.name} would be {value:.1f}, past its bound {bound:g}"
 
     def at(self, x: Floats) -> Solution:
-        """The edge at x. Raises Blocked."""
+        """The edge at x (n,). Raises Blocked."""
         values = self.settings(x)
         try:
             reading = self.problem.reader.read(values)

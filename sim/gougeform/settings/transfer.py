@@ -201,7 +201,7 @@ def differences(before: Edge, after: Edge) -> tuple[Floats, Floats]:
 
 
 def along(edge: Edge, share: Floats) -> Floats:
-    """Wedge angles at shares of each wing: 0 the left lip, 0.5 the nose, 1 the right lip."""
+    """Wedge angles (n,) at shares (n,) of each wing: 0 the left lip, 0.5 the nose, 1 the right lip."""
     middle = edge.arc[edge.nose]
     left = edge.arc[: edge.nose + 1] / middle / 2
     right = 0.5 + (edge.arc[edge.nose :] - middle) / (edge.arc[-1] - middle) / 2

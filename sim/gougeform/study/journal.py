@@ -83,7 +83,7 @@ class Journal:
         self._file.truncate(size - back + tail.rfind(b"\n") + 1)
 
     def add(self, rows: list[Row]) -> None:
-        """Keep finished rows: they are the system's to write down when this returns."""
+        """Keep finished rows: they are the system's to write down when this returns. Raises InputError (disk full)."""
         lines = [
             json.dumps([n, s, r, [None if math.isnan(x) else x for x in v]], ensure_ascii=False) for n, s, r, v in rows
         ]
@@ -99,7 +99,7 @@ class Journal:
             ) from error
 
     def rows(self) -> Iterator[Row]:
-        """Every row that is kept, in the order they were finished."""
+        """Every row that is kept, in the order they were finished. Raises InputError where the file cannot be read."""
         self._file.flush()
         with open(self.path, "rb") as stream:
             next(stream)

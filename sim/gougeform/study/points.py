@@ -21,7 +21,7 @@ class Points:
         self.plan = plan
 
     def places(self, numbers: NDArray[np.intp]) -> list[tuple[float | int, ...]]:
-        """For each point, one entry a [[vary]]: the value in a range, or which row of a list."""
+        """For each point number (n,), one entry a [[vary]]: the value in a range, or which row of a list."""
         columns = [self._column(k, numbers) for k in range(len(self.plan.vary))]
         return list(zip(*(column.tolist() for column in columns), strict=True))
 

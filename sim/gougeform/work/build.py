@@ -43,7 +43,7 @@ class Chain:
     def by_radius(
         self, to: Point, radius: float, hollow: bool, long: bool, field: str, cut: bool, inside: bool | None
     ) -> None:
-        """The arc of that radius from here to a point, hollowed into the wood or standing out of it."""
+        """The arc of that radius from here to a point, hollow or standing out. Raises InputError."""
         (x0, y0), (x1, y1) = self.here, to
         chord = math.hypot(x1 - x0, y1 - y0)
         if chord < _SAME:
@@ -121,7 +121,7 @@ def _hollow(chain: Chain, piece: Hollow, field: str, last: bool) -> None:
 def chain_of_points(points: Floats, corner: float, field: str = "points_mm") -> Chain:
     """Measured points (n, 2) mm joined by pairs of arcs that meet without a kink; bends over `corner` (rad) stay sharp.
 
-    At a point the direction is that of the circle through it and its neighbours.
+    At a point the direction is that of the circle through it and its neighbours. Raises InputError (field).
     """
     step = np.diff(points, axis=0)
     size = np.linalg.norm(step, axis=1)

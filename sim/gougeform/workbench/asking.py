@@ -78,7 +78,10 @@ def _found(problem: Any, one: Any) -> dict[str, Any]:
 
 
 def relief(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
-    """A relief from two of `land_mm`, `move` (mm; a table: deg) and `angle_deg`; brings the third and the recipe."""
+    """A relief from two of `land_mm`, `move` (mm; a table: deg) and `angle_deg`; brings the third and the recipe.
+
+    Raises InputError.
+    """
     from gougeform.settings.relief import Middle
 
     recipe = good_recipe(what.get("recipe"))
@@ -118,6 +121,7 @@ def transfer(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
     """The same edge on another wheel or jig of the library: `wheel` and `jig` are names, "" for the same.
 
     The nose is kept; the projection moves so that the wings differ least. Brings the recipe and how far it is off.
+    Raises InputError.
     """
     from gougeform.settings.bench import bench_of
     from gougeform.settings.names import NAMES

@@ -98,6 +98,7 @@ def standing(recipe_key: str, recipe: Any, work: Any, stand: Any) -> dict[str, A
     """The tool as it stands at a place: patches (n, 8) mm, x and distance from the lathe's axis of four corners each.
 
     Every tool point is turned about the lathe's axis into that half plane, so what overlaps the wood there cuts it.
+    Raises InputError.
     """
     from gougeform.reach.posture import Postures, placed, places_at
 
