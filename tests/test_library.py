@@ -6,9 +6,11 @@ import math
 import subprocess
 import sys
 import time
+import tomllib
 
 import pytest
 
+from gougeform.command import main
 from gougeform.errors import InputError
 from gougeform.read import library
 from gougeform.read.recipe import SteadyPath, from_table, load, to_toml
@@ -231,3 +233,32 @@ def test_import_is_quick():
         best = min(best, time.perf_counter() - start)
     assert loaded.strip() == "False"
     assert best < 0.6  # start of Python included; the budget is 0.35 s on a quiet machine
+
+
+@pytest.mark.parametrize(("word", "kind"), [("bar", "bars"), ("bars", "bars"), ("work", "work"), ("study", "studies")])
+def test_profiles_lists_one_kind_by_either_word(word, kind, capsys):
+    assert main(["profiles", word]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == kind
+    assert [line.split()[0] for line in lines[1:] if line] == entries(kind)
+
+
+@pytest.mark.parametrize("kind", [kind for kind in library.KINDS if CATALOGUE[kind]])
+def test_profiles_prints_a_file_that_can_be_copied(kind, capsys):
+    entry = CATALOGUE[kind][0]
+    assert main(["profiles", kind, entry.name]) == 0
+    printed = capsys.readouterr().out
+    assert tomllib.loads(printed) == tomllib.loads(entry.path.read_text(encoding="utf-8"))
+    assert printed.startswith(f"# {entry.path}\n")
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["bers"], 'KIND: given "bers". Did you mean bars? Allowed are bars, flutes,'),
+        (["jigs", "foot-66"], 'NAME: given "foot-66". Did you mean foot-65'),
+    ],
+)
+def test_profiles_refuses(words, said, capsys):
+    assert main(["profiles", *words]) == 2
+    assert said in capsys.readouterr().err

@@ -1,7 +1,10 @@
 """The printed tables: every number is the measured one, and they fit a plain 80 column terminal."""
 
 import io
+import os
 import re
+import subprocess
+import sys
 
 import pytest
 
@@ -54,6 +57,22 @@ def test_terminal_gets_colour_unless_it_asks_not_to(relief, monkeypatch):
     monkeypatch.setenv("TERM", "xterm-256color")
     monkeypatch.delenv("NO_COLOR", raising=False)
     assert "\x1b[1m" in printed(relief, Terminal())
+
+
+def test_a_narrow_terminal_breaks_no_number(relief, monkeypatch):
+    monkeypatch.setattr("shutil.get_terminal_size", lambda: os.terminal_size((45, 20)))
+    monkeypatch.setenv("NO_COLOR", "1")
+    narrow = re.sub(r"\x1b\[[0-9;]*m", "", printed(relief, Terminal()))
+    # Only the ends of lines differ from what is piped: the terminal folds them where it must.
+    assert narrow.split() == printed(relief).split()
+
+
+def test_a_reader_that_goes_away_is_no_error_of_ours():
+    words = [sys.executable, "-m", "gougeform.command", "offcentre", "--radius", "20", "--offset", "3"]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as run:
+        run.stdout.close()  # before anything is written
+        told = run.stderr.read()
+    assert (run.returncode, told) == (0, b"")
 
 
 def test_settings_are_the_measured_ones(relief):

@@ -47,21 +47,8 @@ def main(argv: list[str] | None = None) -> int:
         guess = f" Did you mean {near[0]}?" if near else ""
         print(f"gougeform: no command {name!r}.{guess} `gougeform --help` lists them.", file=sys.stderr)
         return 2
-    module = importlib.import_module(f"gougeform.commands.{name}")
-    parser = argparse.ArgumentParser(
-        prog=f"gougeform {name}",
-        description=module.__doc__,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-        allow_abbrev=False,
-    )
-    module.arguments(parser)
     try:
-        arguments = parser.parse_args(words[1:])
-    except SystemExit as leave:  # argparse has said what is wrong, or shown the help
-        return int(leave.code or 0)
-    try:
-        code: int = module.run(arguments)
-        sys.stdout.flush()
+        return _run(name, words[1:])
     except InputError as error:
         print(f"gougeform: {error}", file=sys.stderr)
         return 2
@@ -71,6 +58,23 @@ def main(argv: list[str] | None = None) -> int:
     except BrokenPipeError:  # the reader of our output went away, as `| head` does
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+
+
+def _run(name: str, words: list[str]) -> int:
+    module = importlib.import_module(f"gougeform.commands.{name}")
+    parser = argparse.ArgumentParser(
+        prog=f"gougeform {name}",
+        description=module.__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    module.arguments(parser)
+    try:
+        arguments = parser.parse_args(words)
+    except SystemExit as leave:  # argparse has said what is wrong, or shown the help
+        return int(leave.code or 0)
+    code: int = module.run(arguments)
+    sys.stdout.flush()
     return code
 
 

@@ -18,7 +18,7 @@ import argparse
 import json
 import math
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -162,7 +162,7 @@ def make(kind: str, setup: Setup, folder: Path, *, picture: bool = True) -> tupl
     result = {
         "title": setup.gouge.recipe.title,
         "gauges": [_entry(m, setup) for m in made],
-        "without": {name: str(error) for name, error in without.items()},
+        "without": {name: str(replace(error, file="")) for name, error in without.items()},
         "plates": plates,
         "files": [str(path) for path in files],
     }

@@ -57,7 +57,11 @@ def number(text: str, option: str, *, whole: bool = False) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value) or (whole and value != int(value)):
-        raise InputError(option, f"given {text[:40]}, allowed is a {'whole ' if whole else ''}number", "correct it")
+        raise InputError(
+            option,
+            f"given {text[:40]}, allowed is a {'whole ' if whole else ''}number",
+            "write it alone, like 25.4, lengths in mm",
+        )
     return value
 
 

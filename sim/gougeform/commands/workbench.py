@@ -57,5 +57,9 @@ def port_number(text: str | None) -> int | None:
     if text is None:
         return None
     if not (text.isascii() and text.isdigit() and len(text) < 6 and int(text) < 65536):
-        raise InputError("--port", f"given {text[:20]!r}, allowed is a number from 0 to 65535", "leave it out")
+        raise InputError(
+            "--port",
+            f"given {text[:20]!r}, allowed is a number from 0 to 65535",
+            "leave --port out: a free one is taken",
+        )
     return int(text)

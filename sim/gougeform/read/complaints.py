@@ -59,7 +59,7 @@ def allowed(name: str, info: FieldInfo) -> str:
     }
     words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
     unit = next((text for end, text in _UNITS.items() if name.endswith(end)), "")
-    return "a number " + " and ".join(f"{words[key]} {limit:g}" for key, limit in limits.items()) + unit
+    return "a number " + " and ".join(f"{words[key]} {limit:.12g}" for key, limit in limits.items()) + unit
 
 
 def unknown_field(field: str, name: str, known: list[str], noun: str, file: str = "") -> InputError:
@@ -80,7 +80,12 @@ def model_for(section: str, table: dict[str, Any], field: str) -> type[Part]:
     choices = ", ".join(f'"{choice}"' for choice in models)
     place = f"{field}.{tag}" if field else tag
     if value is None:
-        raise InputError(place, f"is missing, allowed is one of {choices}", f"add {tag} to say which {section} it is")
+        known = {name for model in models.values() for name in model.model_fields}
+        strange = [name for name in table if name not in known]
+        other = f"; {shown(strange[0])} is not a field of it" if strange else ""
+        raise InputError(
+            place, f"is missing, allowed is one of {choices}", f"add {tag} to say which {section} it is{other}"
+        )
     if not isinstance(value, str) or value not in models:
         close = nearest(value, list(models)) if isinstance(value, str) else None
         raise InputError(
@@ -105,7 +110,12 @@ def validated(model: type[Model], table: dict[str, Any], field: str) -> Model:
         # A misspelt field is also a missing one: the spelling is what the person can act on.
         rank = {"extra_forbidden": 0, "missing": 2}
         worst = min(found, key=lambda item: rank.get(item["type"], 1) if len(item["loc"]) == 1 else 1)
-        raise _complaint(model, worst["type"], worst["loc"], table, field) from None
+        complaint = _complaint(model, worst["type"], worst["loc"], table, field)
+        also = [str(item["loc"][0]) for item in found if item["type"] == "missing" and item is not worst]
+        if worst["type"] == "missing" and also:
+            told = ", ".join(f"{name} ({model.model_fields[name].description or name})" for name in also)
+            complaint = InputError(complaint.field, complaint.problem, f"{complaint.hint}. Also missing: {told}")
+        raise complaint from None
 
 
 def _complaint(

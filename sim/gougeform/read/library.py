@@ -81,7 +81,10 @@ def find(kind: str, name: str) -> Path | None:
 
 
 def nearest(word: str, known: tuple[str, ...] | list[str]) -> str | None:
-    """The known word most like the given one, or None where nothing is like it."""
+    """The known word most like the given one, or that begins with it, or None where nothing is like it."""
+    begun = [name for name in known if len(word) > 1 and name.startswith(word)]
+    if begun:
+        return min(begun, key=len)
     close = get_close_matches(word, known, n=1, cutoff=0.5)
     return close[0] if close else None
 

@@ -83,7 +83,7 @@ def _grind(whole: Table, jig: Table, wheel: Wheel, land: float | None, where: st
         raise InputError(
             f"{where}.path",
             'given "steady", not possible with a foot jig, whose ball joint holds nothing steady',
-            'write path = "traced", or use a rod jig or a table',
+            'write path = "traced" (the library has "plain-traced" for a foot jig), or use a rod jig or a table',
         )
     if wheel.kind == "belt" and not isinstance(resolved, TableJig) and resolved.centre_distance_mm is not None:
         raise InputError(

@@ -76,6 +76,8 @@ def _as_input_error(place: Path) -> Iterator[None]:
         yield
     except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
         why = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        if isinstance(error, FileExistsError | NotADirectoryError):
+            why = "there is a file where a folder is needed"
         raise InputError(
             "", f"cannot be written: {why}", "name another folder with -o, or change who may write there", str(place)
         ) from error

@@ -5,6 +5,7 @@ rich is loaded when a report is printed, not before.
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterable, Sequence
 from typing import IO, TYPE_CHECKING
 
@@ -34,14 +35,23 @@ EDGE_WORDS = (
 
 _JIGS = {"foot": "foot jig", "rod": "rod jig", "table": "table"}
 _PIVOT = {"foot": "pocket", "rod": "rod"}
+_COLUMNS = 80
 _SAME = 0.005  # wings that differ less than the digits shown share their columns
 
 
 def console_for(stream: IO[str]) -> Console:
-    """A console on a stream: colour and the terminal's width only where a person watches, else plain text."""
+    """A console on a stream: colour and the terminal's width only where a person watches, else plain text.
+
+    Never below 80 columns, which would break numbers in two. Its prints raise BrokenPipeError where the reader is gone.
+    """
     from rich.console import Console
 
-    return Console(file=stream, highlight=False, soft_wrap=False, width=None if stream.isatty() else 80)
+    class Plain(Console):
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError  # not the library's exit code 1: `gougeform.command` knows what it means
+
+    width = max(_COLUMNS, shutil.get_terminal_size().columns) if stream.isatty() else _COLUMNS
+    return Plain(file=stream, highlight=False, soft_wrap=False, width=width)
 
 
 def print_report(measures: Measures, stream: IO[str]) -> None:
