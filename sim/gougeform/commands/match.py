@@ -4,7 +4,8 @@
   gougeform match RECIPE --measured nose=40 --measured wing50=52 --measured wing_length=6
   gougeform match RECIPE --old FACTORY --regrind           grind FACTORY's tool to RECIPE: steel and length it costs
 
-RECIPE says which bar, wheel and jig you have. Free are distance and projection, unless you name others.
+wing50 is half way along the edge from nose to lip, not half the wing length back along the bar (`gougeform grind`
+lists both). RECIPE says which bar, wheel and jig you have. Free are distance and projection, unless you name others.
 """
 
 from __future__ import annotations
@@ -81,7 +82,8 @@ def run(arguments: argparse.Namespace) -> int:
             for reach, gap in zip(found.bevel.reach[i], found.best.gap[i], strict=True)
         ]
         files.csv("gap.csv", ["place_per_cent", "from_edge_mm", "gap_mm"], rows)
-        files.chart("gap", lambda top, low: _draw(top, low, found), panels=2, size=(7.5, 5.4))
+        title = f"{recipe.title or recipe.name}\nlight between this wheel and the old bevel"
+        files.chart("gap", lambda top, low: _draw(top, low, found), title, panels=2, size=(7.5, 5.6))
     result = {
         "old": old.title or old.name,
         "measured_missed_by": misses,
@@ -188,6 +190,8 @@ def _draw(top: Axes, low: Axes, found: Match) -> None:
     top.fill_between(bevel.place, 0, best.light, color=WARM, alpha=0.15, linewidth=0)
     top.set_ylabel("light, mm")
     top.set_xlabel("place along the edge: per cent of each wing, 0 at the nose")
+    if best.largest < 1e-3:
+        top.text(0.5, 0.5, "it lies flat: no light anywhere", ha="center", color=SOFT, transform=top.transAxes)
     top.set_ylim(bottom=0, top=max(1.15 * best.largest, 0.01))
     for place, color, style in ((0, INK, "-"), (25, COOL, "--"), (50, WARM, "-."), (75, SOFT, ":")):
         i = int(abs(bevel.place - place).argmin())

@@ -46,7 +46,8 @@ def run(arguments: argparse.Namespace) -> int:
             for k, name in enumerate(found.names)
         ]
         files.csv("tolerance.csv", head, rows)
-        files.chart("tolerance", lambda axes: _draw(axes, found))
+        title = f"{recipe.title or recipe.name}\nwhat each setting's tolerance does to the edge"
+        files.chart("tolerance", lambda axes: _draw(axes, found), title)
     result = {
         "per_unit": {
             NAMES[name].column: dict(zip(columns, found.slope[k].tolist(), strict=True))
@@ -103,6 +104,13 @@ def _show(console: Console, found: Sensitivity) -> None:
     console.print(table("What errors of this size do", ("", *head), rows, below if most else ""))
 
 
+def _with_tolerance(found: Sensitivity, k: int) -> str:
+    from gougeform.settings.names import NAMES
+
+    unit = {"mm": " mm", "deg": "°"}.get(NAMES[found.names[k]].unit, "")
+    return f"{found.names[k].replace('_', ' ')} ±{found.tolerance[k]:.3g}{unit}"
+
+
 def _draw(axes: Axes, found: Sensitivity) -> None:
     import numpy as np
 
@@ -112,7 +120,7 @@ def _draw(axes: Axes, found: Sensitivity) -> None:
     place = np.arange(len(order))
     for offset, output, color, label in ((0.2, 0, INK, "nose"), (-0.2, OUTPUTS.index("wing50"), WARM, "wing at 50 %")):
         axes.barh(place + offset, found.share[order, output], 0.38, color=color, label=label)
-    axes.set_yticks(place, [found.names[k].replace("_", " ") for k in order])
+    axes.set_yticks(place, [_with_tolerance(found, int(k)) for k in order])
     axes.set_xlabel("change of the edge angle by the setting's tolerance, degrees")
     axes.grid(visible=False, axis="y")
     axes.legend(frameon=False, loc="lower right")

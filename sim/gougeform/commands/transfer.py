@@ -82,11 +82,15 @@ def run(arguments: argparse.Namespace) -> int:
             ["share_of_edge", "difference_deg"],
             [list(row) for row in zip(carried.share.tolist(), carried.difference.tolist(), strict=True)],
         )
-        files.chart("transfer", lambda top, low: _draw(top, low, carried), panels=2, size=(7.5, 5.4))
+        name = recipe.title or recipe.name
+        title = f"{name}\nthe edge there ({', '.join(arguments.to or ['the same machine'])}) against the edge before"
+        files.chart("transfer", lambda top, low: _draw(top, low, carried), title, panels=2, size=(7.5, 5.6))
         if worn:
             files.csv("wear.csv", _wear_head(worn), [_wear_row(one) for one in worn])
             panels = 1 if worn[0].straight_distance is None else 2
-            files.chart("wear", lambda *axes: _draw_wear(axes, worn), panels=panels, size=(7.5, 1.2 + 2.1 * panels))
+            title = f"{name}\nas the wheel wears: how to set it, and what that does to the edge"
+            size = (7.5, 1.4 + 2.1 * panels)
+            files.chart("wear", lambda *axes: _draw_wear(axes, worn), title, panels=panels, size=size)
     result = {
         "to": arguments.to,
         "settings": {name: after.value(name) for name in after.names},

@@ -57,7 +57,8 @@ def draw_comparison(tools: Sequence[Compared], path: Path) -> None:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(12, 4.9), dpi=130, facecolor=PAPER, layout="constrained")
+    figure = Figure(figsize=(12, 4.0 + 0.22 * len(tools)), dpi=130, facecolor=PAPER, layout="constrained")
+    figure.suptitle("The tools laid over each other, all at one scale", x=0.01, ha="left", fontsize=10, color=INK)
     axes = figure.subplots(1, len(CHEEK_AT_MM) + 1)
     low, high = np.full(2, np.inf), np.full(2, -np.inf)
     for number, tool in enumerate(tools):
@@ -82,7 +83,9 @@ def draw_comparison(tools: Sequence[Compared], path: Path) -> None:
         one.grid(color="#e2ddd2", lw=0.6)
         for side in one.spines.values():
             side.set_color("#c8c3b8")
-        one.set_xlabel("mm", color=QUIET, fontsize=8)
+        one.set_xlabel("across, mm", color=QUIET, fontsize=8)
+    axes[0].set_ylabel("up from the bar's axis, mm", color=QUIET, fontsize=8)
+    axes[-1].set_ylabel("behind the nose, mm", color=QUIET, fontsize=8)
     axes[-1].set_adjustable("datalim")
     axes[-1].set_box_aspect(float((high[1] - low[1] + 1) / (high[0] - low[0] + 1)))
     for one in axes[:-1]:

@@ -29,7 +29,8 @@ PART_TINTS = {
     FERRULE: "#c9b458",
     HANDLE: "#8a6a46",
 }
-_FEED_LABELS = ("cut along the profile", "cut against it")
+_FEED_LABELS = ("cut along the profile, left to right", "cut against it")
+_BEHIND_WORDS = {"boxstyle": "round,pad=0.2", "facecolor": PAPER, "edgecolor": "none", "alpha": 0.85}
 
 
 def _new(width: float, height: float, rows: int = 1, ratios: tuple[float, ...] | None = None) -> tuple[Any, Any]:
@@ -208,19 +209,21 @@ def draw_standing(reach: Reach, place: int, feed: int, path: Path) -> None:
         if clear
         else f"no posture is clear up to {reach.terms.fineness.most_deg:g}°; the one that digs in least is shown"
     )
+    inclination = round(float(reach.lam[place, feed]))
     text = [
         f"x {w[0]:.1f}, radius {w[1]:.1f} mm, cut {feed_words(reach, place, feed)}: {first}",
-        f"edge {reach.edge_place[place, feed]:+.1f} mm from the nose, inclination {reach.lam[place, feed]:.0f}°,"
+        f"edge {reach.edge_place[place, feed]:+.1f} mm from the nose, inclination {inclination}°,"
         f" handle swung {reach.swing[place, feed]:+.0f}°",
     ]
     axes.annotate(
         "the edge cuts here" if clear else "the edge is to cut here",
         w,
-        xytext=(10, -22),
+        xytext=(14, -14),
         textcoords="offset points",
         fontsize=9,
         color=INK,
         zorder=7,
+        bbox=_BEHIND_WORDS,
     )
     if reach.part[place, feed] >= 0:
         spot = turn[0] @ reach.touch[place, feed] + shift[0]
@@ -229,11 +232,12 @@ def draw_standing(reach: Reach, place: int, feed: int, path: Path) -> None:
         axes.annotate(
             f"the {part_name(int(reach.part[place, feed]))} {'touches' if clear else 'is in the wood'} here",
             spot2,
-            xytext=(12, 12),
+            xytext=(12, 12 if spot2[1] > w[1] else -46),
             textcoords="offset points",
             fontsize=9,
             color=TOUCH,
             zorder=8,
+            bbox=_BEHIND_WORDS,
         )
     if not reach.meridian.inside[reach.places.piece[place]]:
         axes.axhline(reach.rest.radius, color=QUIET, lw=3, alpha=0.6, zorder=1)
@@ -247,7 +251,12 @@ def draw_standing(reach: Reach, place: int, feed: int, path: Path) -> None:
     top = max(float(reach.meridian.box[1, 1]) + 18.0, w[1] + 0.7 * half)
     bottom = max(-3.0, w[1] - 1.2 * half)
     axes.set_ylim(bottom, min(top, bottom + 2 * half))
-    axes.set_xlabel("along the lathe, mm", color=INK, fontsize=9)
+    axes.set_xlabel(
+        "along the lathe, mm\nThe tool is drawn by its distances from the lathe's axis: what overlaps the wood would be"
+        " in it, and a straight bar looks bent.",
+        color=INK,
+        fontsize=9,
+    )
     axes.set_ylabel("from the lathe's axis, mm", color=INK, fontsize=9)
     axes.set_title(
         "\n".join([reach.gouge.recipe.title or reach.gouge.recipe.name, *text]), loc="left", fontsize=10, color=INK

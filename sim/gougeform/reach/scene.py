@@ -17,20 +17,23 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.reach.drawing import INK, PAPER, PART_TINTS, TOUCH, WOOD
+from gougeform.reach.drawing import INK, PAPER, PART_TINTS, QUIET, TOUCH, WOOD
 from gougeform.reach.posture import placed
-from gougeform.reach.result import Reach
+from gougeform.reach.result import Reach, part_name
 from gougeform.tell.apart import GRAPHICS_HINT, Outcome, run_apart
+from gougeform.tell.picture import font
 
 Floats = NDArray[np.float64]
 
 _ROUND = 121  # steps of the wood's half turn
 _CUT = "#f1e3c9"
 _BALL_MM = 0.7
+_SIZE = (1500, 1050)  # of the picture, pixels
+_HALF_MM = 38.0  # half its height
 
 
 def scene_arrays(reach: Reach, place: int, feed: int) -> dict[str, NDArray[Any]]:
-    """What is drawn, in lathe coordinates (x along it, y toward the place, z): tool patches, wood, marked spots."""
+    """What is drawn, (…, 3) mm along the lathe, toward the place, and square to both: patches, wood, marked spots."""
     k = reach.index(place, feed)
     turn, shift = placed(reach.body, reach.places, reach.best.postures.take(np.array([k])))
     to_lathe = np.array([1.0, 1.0, -1.0])
@@ -48,6 +51,7 @@ def scene_arrays(reach: Reach, place: int, feed: int) -> dict[str, NDArray[Any]]
         "place": w,
         "touch": touch,
         "handle": (-turn[0][:, 2]) * to_lathe,
+        "title": np.array([reach.gouge.recipe.title or reach.gouge.recipe.name]),
     }
 
 
@@ -77,12 +81,12 @@ def _wood_faces(outline: Floats, back: float) -> tuple[Floats, NDArray[np.intp],
 
 
 def draw(scene: dict[str, NDArray[Any]], out: Path) -> None:
-    """Draw and write a PNG."""
+    """Draw the arrays of `scene_arrays` ((…, 3) mm) and write a PNG."""
     os.environ.setdefault("MPLBACKEND", "agg")
     import pyvista as pv
 
     pv.OFF_SCREEN = True
-    plotter: Any = pv.Plotter(off_screen=True, window_size=[1500, 1050])
+    plotter: Any = pv.Plotter(off_screen=True, window_size=list(_SIZE))
     plotter.set_background(PAPER)
     corners, part = scene["corners"], scene["part"]
     for number, tint in PART_TINTS.items():
@@ -109,22 +113,62 @@ def draw(scene: dict[str, NDArray[Any]], out: Path) -> None:
     if np.isfinite(scene["touch"]).all():
         plotter.add_mesh(pv.Sphere(_BALL_MM, scene["touch"]), color=TOUCH)
     _look(plotter, scene)
-    words = "white: the edge cuts here" + ("   red: it touches here" if np.isfinite(scene["touch"]).all() else "")
-    plotter.add_text(words, position="lower_left", font_size=11, color=INK)
     plotter.enable_anti_aliasing("ssaa")
-    plotter.screenshot(str(out))
+    image = plotter.screenshot(None, return_img=True)
     plotter.close()
+    _with_words(image, scene).save(out, format="PNG")
+
+
+def _with_words(image: NDArray[np.uint8], scene: dict[str, NDArray[Any]]) -> Any:
+    """The picture (h, w, 3) with title, colours, and what is marked where, also where a mark is behind the wood."""
+    from PIL import Image, ImageDraw
+
+    picture = Image.fromarray(np.ascontiguousarray(image[..., :3]))
+    pen = ImageDraw.Draw(picture)
+    pen.text((30, 24), str(scene["title"][0]), fill=INK, font=font(34, bold=True))
+    marks = [(scene["place"], "the edge cuts here", INK)]
+    if np.isfinite(scene["touch"]).all():
+        marks.append((scene["touch"], "it touches here", TOUCH))
+    focus, across, up = _view(scene)
+    for number, (point, words, colour) in enumerate(marks):
+        off = np.array([across @ (point - focus), -(up @ (point - focus))]) * (_SIZE[1] / 2 / _HALF_MM)
+        x, y = np.array(_SIZE) / 2 + off
+        left, top = x + 30, y + (24, -70)[number]
+        pen.line((x, y, left, top + 16), fill=colour, width=2)
+        pen.rectangle((left - 4, top - 2, left + font(28).getlength(words) + 4, top + 34), fill=PAPER)
+        pen.text((left, top), words, fill=colour, font=font(28))
+    tints: dict[str, list[str]] = {}
+    for part, tint in PART_TINTS.items():
+        if (scene["part"] == part).any():
+            tints.setdefault(tint, []).append(part_name(part))
+    for number, (tint, names) in enumerate(reversed(tints.items())):
+        y = _SIZE[1] - 60 - 42 * number
+        pen.rectangle((30, y, 64, y + 30), fill=tint, outline=QUIET)
+        pen.text((78, y - 2), " and ".join(names), fill=INK, font=font(26))
+    return picture
+
+
+def _view(scene: dict[str, NDArray[Any]]) -> tuple[Floats, Floats, Floats]:
+    """What is looked at, mm, and the directions (3,) to the right and up in the picture."""
+    handle = scene["handle"]
+    eye = _eye(scene)
+    across = np.cross([0.0, 1.0, 0.0], eye)
+    across /= np.linalg.norm(across)
+    return scene["place"] + 14.0 * handle, across, np.cross(eye, across)
+
+
+def _eye(scene: dict[str, NDArray[Any]]) -> Floats:
+    """The direction (3,) from what is looked at to the eye: where the cut plane and the tool are both seen."""
+    eye = np.array([0.55 if scene["handle"][0] <= 0 else -0.55, 0.55, -1.0])
+    unit: Floats = eye / np.linalg.norm(eye)
+    return unit
 
 
 def _look(plotter: Any, scene: dict[str, NDArray[Any]]) -> None:
-    """From where the cut plane and the tool are both seen, the place a little above the middle."""
-    w, handle = scene["place"], scene["handle"]
-    side = 1.0 if handle[0] <= 0 else -1.0
-    eye = np.array([0.55 * side, 0.55, -1.0])
-    focus = w + 14.0 * np.array([handle[0], handle[1], handle[2]])
-    plotter.camera_position = [tuple(focus + 200 * eye / np.linalg.norm(eye)), tuple(focus), (0.0, 1.0, 0.0)]
+    focus, _, _ = _view(scene)
+    plotter.camera_position = [tuple(focus + 200 * _eye(scene)), tuple(focus), (0.0, 1.0, 0.0)]
     plotter.enable_parallel_projection()
-    plotter.camera.parallel_scale = 38.0
+    plotter.camera.parallel_scale = _HALF_MM
 
 
 def main(argv: Sequence[str] | None = None) -> int:

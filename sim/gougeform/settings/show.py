@@ -62,9 +62,18 @@ class Files:
         self.text(name, "\n".join(lines) + "\n")
 
     def chart(
-        self, name: str, draw: Callable[..., None], *, panels: int = 1, size: tuple[float, float] = (7.5, 4.2)
+        self,
+        name: str,
+        draw: Callable[..., None],
+        title: str,
+        *,
+        panels: int = 1,
+        size: tuple[float, float] = (7.5, 4.4),
     ) -> None:
-        """Draw into `name`.png and `name`.svg; `draw` gets as many axes, one over the other, as there are panels."""
+        """Draw into `name`.png and `name`.svg; `draw` gets as many axes, one over the other, as there are panels.
+
+        title: which tool, and what is drawn of it; a picture is looked at long after the command is forgotten.
+        """
         import matplotlib as mpl
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
@@ -80,6 +89,7 @@ class Files:
                 one.grid(color="#e4e8ec", linewidth=0.8)
                 one.set_axisbelow(True)
                 one.spines[["top", "right"]].set_visible(False)
+            figure.suptitle(title, x=0.01, ha="left", fontsize=9, wrap=True)
             draw(*axes)
             figure.savefig(self._place(f"{name}.png"), metadata={"Software": None})
             figure.savefig(self._place(f"{name}.svg"), metadata={"Date": None})
@@ -98,7 +108,7 @@ def _cell(cell: object) -> str:
     if cell is None or (isinstance(cell, float) and not math.isfinite(cell)):
         return ""
     if isinstance(cell, float):
-        return repr(round(cell, 9))
+        return repr(round(float(cell), 9))  # NumPy's own floats write their type too
     text = str(cell)
     return '"' + text.replace('"', '""') + '"' if any(sign in text for sign in ',"\n') else text
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -35,6 +36,8 @@ _UNITS = {
 }
 _MOST_PANELS = 12
 _MOST_LINES = 40
+_MOST_NAMED = 8
+_NOISE = 1e-9  # of the largest value or 1: what a kept angle moves by is not to be drawn as a curve
 
 
 def label(name: str) -> str:
@@ -46,41 +49,58 @@ def label(name: str) -> str:
 
 
 def varying(frame: pandas.DataFrame, names: Sequence[str]) -> list[str]:
-    """Those of the columns that hold numbers and more than one of them."""
+    """Those of the columns that hold numbers which differ by more than their last digits."""
     numbers = [name for name in names if name in frame and frame[name].dtype.kind in "fi"]
-    return [name for name in numbers if frame[name].nunique() > 1]
+    spread = {name: frame[name].max() - frame[name].min() for name in numbers}  # NaN, so never more, where all is blank
+    return [name for name in numbers if spread[name] > _NOISE * max(frame[name].abs().max(), 1.0)]
 
 
 def response_curves(frame: pandas.DataFrame, inputs: Sequence[str], outputs: Sequence[str] = ()) -> Figure:
     """One panel for each output and varied field; a line for every combination of the other fields, dots for a sample.
 
-    Raises InputError where nothing varies.
+    With one field the panels stand in rows of three. Raises InputError where nothing varies.
     """
     fields = varying(frame, inputs)
     shown = varying(frame, outputs or [name for name in frame if name in OUTPUTS])[:_MOST_PANELS]
     if not fields or not shown:
         raise InputError("vary", "nothing varies that could be drawn", "vary a number, and ask for an output it moves")
-    figure, axes = _panels(len(shown), len(fields))
-    for i, output in enumerate(shown):
-        for j, name in enumerate(fields):
-            axis = axes[i, j]
-            others = [other for other in inputs if other != name]
-            groups = _groups(frame, others)
-            lined = len(groups) <= _MOST_LINES and len(groups) * 2 <= len(frame)
-            for number, (_, group) in enumerate(groups if lined else [("", frame)]):
-                row = group.sort_values(name)
-                axis.plot(
-                    row[name],
-                    row[output],
-                    linestyle="-" if lined else "",
-                    marker="." if not lined or len(row) < 30 else "",
-                    color=_shade(number, len(groups)) if lined else INK,
-                    linewidth=1.2,
-                    markersize=2.5,
-                )
-            axis.set_xlabel(label(name) if i == len(shown) - 1 else "")
-            axis.set_ylabel(label(output) if j == 0 else "")
+    across = len(fields) if len(fields) > 1 else min(3, len(shown))
+    figure, axes = _panels(-(-len(shown) * len(fields) // across), across)
+    places = [(output, name) for output in shown for name in fields]
+    for number, (axis, (output, name)) in enumerate(zip(axes.ravel(), places, strict=False)):
+        others = [other for other in inputs if other != name]
+        _response(axis, frame, name, output, others)
+        axis.set_xlabel(label(name) if number + across >= len(places) else "")
+        axis.set_ylabel(fill(label(output), 34) if number % across == 0 or len(fields) == 1 else "")
+    for axis in axes.ravel()[len(places) :]:
+        axis.set_axis_off()
+    named = axes[0, 0].get_legend_handles_labels()
+    if 1 < len(named[0]) <= _MOST_NAMED:
+        figure.legend(*named, loc="outside upper left", ncols=4, frameon=False, fontsize=7)
     return figure
+
+
+def _response(axis: Any, frame: pandas.DataFrame, name: str, output: str, others: Sequence[str]) -> None:
+    groups = _groups(frame, others)
+    lined = len(groups) <= _MOST_LINES and len(groups) * 2 <= len(frame)
+    for number, (values, group) in enumerate(groups if lined else [("", frame)]):
+        row = group.sort_values(name)
+        axis.plot(
+            row[name],
+            row[output],
+            linestyle="-" if lined else "",
+            marker="." if not lined or len(row) < 30 else "",
+            color=_shade(number, len(groups)) if lined else INK,
+            linewidth=1.2,
+            markersize=2.5,
+            label=_told(values),
+        )
+
+
+def _told(values: Any) -> str:
+    """What a line stands for: its values of the other fields, numbers without the digits nobody wrote."""
+    each = values if isinstance(values, tuple) else (values,)
+    return ", ".join(f"{value:.6g}" if isinstance(value, float) else str(value) for value in each)
 
 
 def heat_maps(frame: pandas.DataFrame, inputs: Sequence[str], outputs: Sequence[str] = ()) -> Figure:
@@ -106,7 +126,9 @@ def heat_maps(frame: pandas.DataFrame, inputs: Sequence[str], outputs: Sequence[
             drawn = axis.scatter(part[x], part[y], c=part[output], s=9, cmap="cividis")
         axis.set_xlabel(label(x))
         axis.set_ylabel(label(y))
-        figure.colorbar(drawn, ax=axis, label=label(output))
+        bar = figure.colorbar(drawn, ax=axis)
+        bar.set_label(label(output), size=8)
+        bar.ax.tick_params(labelsize=7)
     for axis in axes.ravel()[len(shown) :]:
         axis.set_axis_off()
     return figure
@@ -168,6 +190,7 @@ def sensitivities(found: Sequence[Indices]) -> Figure:
         axis.invert_yaxis()
         axis.set_title(label(one.output), fontsize=9)
         axis.set_xlim(min(0.0, float(one.first_bounds.min())), None)
+        axis.set_xlabel("share of the variance; lines: 95 % of resamples")
     axes.ravel()[0].legend(frameon=False, fontsize=7)
     for axis in axes.ravel()[len(found) :]:
         axis.set_axis_off()
@@ -198,6 +221,8 @@ def _panels(rows: int, columns: int, width: float = 3.2, height: float = 2.5) ->
     axes = figure.subplots(rows, columns, squeeze=False)
     for axis in axes.ravel():
         axis.tick_params(labelsize=7, colors=INK)
+        axis.ticklabel_format(useOffset=False)
+        axis.locator_params(nbins=5)
         axis.xaxis.label.set_size(8)
         axis.yaxis.label.set_size(8)
         axis.spines[["top", "right"]].set_visible(False)
