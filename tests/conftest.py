@@ -10,6 +10,8 @@ import pytest
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.read.recipe import changed, from_table
 
+pytest_plugins = ["agree"]
+
 _BAR = {"outline": "round", "diameter_mm": 10.0, "length_mm": 150.0}
 _FLUTE = {"shape": "arc", "radius_mm": 4.0, "web_mm": 6.5, "length_mm": 60.0}
 _LOW = _FLUTE | {"web_mm": 3.5}  # its floor lies below the roll axis, so that rolling keeps the nose

@@ -30,7 +30,41 @@ def test_reach_prints_one_json_object_and_writes_its_files(tmp_path, capsys):
     assert json.loads((tmp_path / "new" / "reach.json").read_text(encoding="utf-8"))["at"] == whole["at"]
     lines = (tmp_path / "new" / "reach.csv").read_text(encoding="utf-8").splitlines()
     assert len(lines) == len(whole["at"]) + 1
+    assert whole["largest_diameter_mm"] == pytest.approx(2 * load_work("egg-cup").box[1, 1])
+    assert "Grain is not judged" in whole["notes"][0]
     assert lines[0].startswith("s_mm,x_mm,rho_mm,feed,cut,clearance_angle_deg")
+
+
+def test_reach_says_how_thick_the_work_is_and_what_is_uphill(tmp_path, capsys):
+    inch = tmp_path / "inch.csv"
+    inch.write_text("x,diameter\n0,1.8\n0.7,1.4\n1.5,1.8\n")
+    words = ["reach", TOOL, "--work", str(inch), "--places", "6", "--overhang", "40", "--no-cove", "--no-picture"]
+    assert main([*words, "-o", str(tmp_path / "out")]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "largest diameter 1.8 mm; if it is inches write 45.72" in out
+    assert "^ uphill" in out
+    assert "it may rise with the overhang" in out
+    assert "Grain is not judged" in out
+    assert "inches" not in " ".join(_head("egg-cup", tmp_path, capsys))
+
+
+def _head(work, tmp_path, capsys):
+    words = ["reach", TOOL, "--work", work, "--places", "4", "--no-cove", "--no-picture", "-o", str(tmp_path / work)]
+    assert main(words) == 0
+    return capsys.readouterr().out.splitlines()
+
+
+def test_places_where_the_bevel_rides_are_listed_when_asked(tmp_path, capsys):
+    words = ["reach", TOOL, "--work", "cylinder", "--places", "5", "--no-cove", "--no-picture", "-o", str(tmp_path)]
+    assert main(words) == 0
+    short = capsys.readouterr().out
+    # A plain cylinder stops nothing: the bevel rides on it everywhere (common practice, no source).
+    assert "with the bevel riding, at every one of" in short
+    assert "Place by place" not in short
+    assert main([*words, "--all"]) == 0
+    every = capsys.readouterr().out
+    assert "Place by place" in every
+    assert len(every.splitlines()) > len(short.splitlines()) + 5
 
 
 def test_reach_draws_profile_and_tool(tmp_path, capsys):
@@ -40,8 +74,11 @@ def test_reach_draws_profile_and_tool(tmp_path, capsys):
     words = ["reach", TOOL, "--work", "egg-cup", "--places", "14", "--no-cove", "--at", "60"]
     assert main([*words, "-o", str(folder)]) == 0
     text = capsys.readouterr().out
-    assert "Place by place" in text
+    assert "Places where something stops it" in text
     assert "heel" in text
+    # Which cup a tool of this shape cannot bottom, and why, stands before any table.
+    assert text.index("Not reached: x ") < text.index("On the whole")
+    assert "(stopped by heel, " in " ".join(text.split())
     for name in ("profile.png", "standing.png"):
         picture = np.asarray(Image.open(folder / name).convert("RGB")).reshape(-1, 3)
         # Not blank: paper, wood and the tool's or the angles' colours are there.
@@ -84,8 +121,9 @@ def test_compare_says_differences_with_their_size(two):
     said = " ".join(differences(two))
     gap = two[1].numbers["cheek_5_mm"] - two[0].numbers["cheek_5_mm"]
     assert f"{abs(gap):.2f} mm {'wider' if gap > 0 else 'narrower'}" in said
-    softer = two[1].numbers["deflection_mm"] / two[0].numbers["deflection_mm"] - 1
-    assert f"{100 * abs(softer):.0f} % {'softer' if softer > 0 else 'stiffer'}" in said
+    # Deflections are compared, not stiffnesses: 0.26 mm instead of 0.42 bends 38 % less, and is 61 % stiffer.
+    more = two[1].numbers["deflection_mm"] / two[0].numbers["deflection_mm"] - 1
+    assert f"bends {100 * abs(more):.0f} % {'more' if more > 0 else 'less'}" in said
     assert "better" not in said  # no verdict that the numbers do not carry
 
 

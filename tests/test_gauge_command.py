@@ -42,6 +42,23 @@ def test_all_on_plates_as_json(tmp_path, capsys):
     assert "Before you grind" in told
 
 
+def test_a_whole_set_clears_the_set_before_it_and_nothing_else(tmp_path, capsys):
+    """Old and new spacers side by side are a wheel set to the wrong one."""
+    folder = str(tmp_path)
+    (tmp_path / "wheel-of-mine.png").write_text("a photo")
+    words = ["gauge", "spacer", ROD, "--no-picture", "-o", folder]
+    assert main(words) == 0
+    before = {path.name for path in tmp_path.iterdir() if path.name.startswith("spacer")}
+    assert "from earlier runs" not in capsys.readouterr().out
+    assert main([*words, "--wheel", "180"]) == 0
+    told = capsys.readouterr().out.split("Also there, from earlier runs")[1]
+    assert all(name in told for name in before)
+    assert main(["gauge", "all", ROD, "--wheel", "170", "--no-picture", "--json", "-o", folder]) == 0
+    given = json.loads(capsys.readouterr().out)
+    assert set(given["files"]) | {f"{folder}/wheel-of-mine.png"} == {str(path) for path in tmp_path.iterdir()}
+    assert not before & {path.name for path in tmp_path.iterdir()}
+
+
 def test_preview_is_drawn_in_a_process_of_its_own(tmp_path, capsys):
     assert main(["gauge", "tag", ROD, "-o", str(tmp_path)]) == 0
     picture = tmp_path / "tag.png"

@@ -35,6 +35,11 @@ REFUSED = {
         flute((0, -6), (1, -5.5), (5, 6)),
         ("flute.points_mm", "the flute is deeper than the bar", "Keep its floor above y = -5"),
     ),
+    "measured flute over the bar": (
+        "foot",
+        flute((0, 6), (1, 6.5), (5, 9)),
+        ("flute.points_mm", "the flute lies over the bar", "Keep its floor below y = 5"),
+    ),
     "flute that closes inside the bar": (
         "foot",
         {"flute.radius_mm": 1.0, "flute.web_mm": 3.0},

@@ -28,7 +28,7 @@ ORDER = [
     # how it is told
     "tell",
     # questions asked of the tool
-    *("settings", "work", "reach", "compare", "gauges", "card", "study", "workbench"),
+    *("settings", "work", "reach", "compare", "gauges", "card", "starter", "study", "workbench"),
     # what a person types
     *("commands", "command"),
 ]

@@ -17,13 +17,14 @@ FOLDER = Path(__file__).parent.parent / "notebooks"
 BOOKS = sorted(FOLDER.glob("*.ipynb"))
 
 
-def test_all_five_questions_are_there():
+def test_all_six_questions_are_there():
     assert [path.stem for path in BOOKS] == [
         "1-round-or-square",
         "2-what-a-second-bevel-buys",
         "3-one-edge-on-three-wheels",
         "4-how-exact-must-the-setting-be",
         "5-how-far-over-the-rest",
+        "6-how-exact-it-is",
     ]
 
 

@@ -70,9 +70,39 @@ def test_a_dense_search_finds_nothing_better(body, work, seed):
         for many in (False, True):
             bound = contact.scouted(dense, cap, many)
             dense = dense.at(bound).take(np.isfinite(bound))
-        assert not np.isfinite(contact.smallest(dense, cap).alpha).any()
+        while len(dense):
+            tried = contact.smallest(dense.take(np.arange(min(16, len(dense)))), cap)
+            assert not np.isfinite(tried.alpha).any()
+            # What stopped the last of these stops most of the others: a bound, as the scouts give.
+            dense = dense.take(np.arange(len(tried.alpha), len(dense)))
+            bound = contact.past(dense, np.repeat(tried.witness[-1:], len(dense), 0), np.full(len(dense), cap))
+            dense = dense.at(bound).take(np.isfinite(bound))
         looked_at += 1
     assert looked_at > 0
+
+
+def test_of_two_equal_directions_the_downhill_one_is_named(cup):
+    """Common practice, no source: cut downhill, outside toward the smaller radius, in a hollow toward the larger."""
+    n = len(cup.places)
+    ahead = cup.places.point + 1e-6 * cup.places.tangent
+    rise = ahead[:, 1] - cup.places.point[:, 1]  # mm, of the cut along the profile
+    inside = cup.meridian.inside[cup.places.piece]
+    sloped = np.abs(rise) > 2e-8
+    assert inside[sloped].any()
+    assert (~inside)[sloped].any()
+    downhill = np.where((rise < 0) != inside, 0, 1)
+    level = np.array([[0.0, 0.9 * SEARCH_ERROR_DEG]] * n)
+    for alpha in (level, level[:, ::-1], np.full((n, 2), np.inf)):
+        assert (replace(cup, alpha=alpha).either[sloped] == downhill[sloped]).all()
+    # What the search can tell apart decides, and so does the limit.
+    for alpha in ([0.0, 2 * SEARCH_ERROR_DEG], [9.99, 10.01], [5.0, np.inf]):
+        assert (replace(cup, alpha=np.array([alpha] * n)).either == 0).all()
+        assert (replace(cup, alpha=np.array([alpha[::-1]] * n)).either == 1).all()
+    words = {row["slope"] for row in place_rows(cup)}
+    assert {"uphill", "downhill"} <= words
+    for i, row in enumerate(place_rows(cup)):
+        if sloped[i // 2]:
+            assert (row["slope"] == "downhill") == (i % 2 == downhill[i // 2])
 
 
 def test_halving_the_patches_moves_no_angle(body):
@@ -163,12 +193,13 @@ def test_gaps_are_real_distances(cup):
 
 
 def test_a_longer_overhang_reaches_no_less(cup):
-    rows = [overhang_row(at_overhang(cup, most), most) for most in (12.0, 25.0, 60.0)]
+    limited = {most: at_overhang(cup, most) for most in (12.0, 25.0, 60.0)}
+    rows = [overhang_row(found, most) for most, found in limited.items()]
     reached = [row["places_reached"] for row in rows]
     assert reached == sorted(reached)
     assert reached[0] < reached[-1] == int(cup.reached.sum())
     assert rows[0]["deflection_mm"] < rows[1]["deflection_mm"] < rows[2]["deflection_mm"]
-    held = at_overhang(cup, 12.0)
+    held = limited[12.0]
     clear = np.isfinite(held.alpha)
     assert (held.overhang[clear] <= 12.0 + 1e-6).all()
     assert (held.alpha[clear] >= cup.alpha[clear] - SEARCH_ERROR_DEG).all()
@@ -191,26 +222,27 @@ def test_overhang_by_hand(body):
     assert overhang(body, places, postures, Rest(30.0), np.array([False]))[0] == pytest.approx(want, abs=2e-4)
 
 
+def follows(body, radius: float) -> bool:
+    """Whether a tool can follow the wall of a cove, by a finer search than the halving's; from the bottom up."""
+    fine = Fineness(stations=21, lam_deg=8.0, most_deg=10.0, enough_deg=10.0)
+    meridian = cove_meridian(radius)
+    wood = Wood(meridian, nodes=200_000, margin=6.0)
+    for share in (0.5, 0.38, 0.26, 0.14, 0.02):
+        places = places_at(meridian, np.array([2]), np.array([share]))
+        if not np.isfinite(search(Contact(body, wood, places), fine, feeds=(1,)).alpha[0]):
+            return False
+    return True
+
+
 def test_tightest_cove(body):
     """It can follow the one found, and a finer search finds no way into one clearly tighter."""
     cove = tightest_cove(body, 10.0)
     assert cove.radius is not None
-    shares = np.array([0.02, 0.14, 0.26, 0.38, 0.5])
-    fine = Fineness(stations=21, lam_deg=8.0, most_deg=10.0, enough_deg=10.0)
-    for radius, can in ((cove.radius, True), (cove.radius - 2 * COVE_ERROR_MM, False)):
-        meridian = cove_meridian(radius)
-        wood = Wood(meridian, nodes=90_000, margin=6.0)
-        clear = []
-        for share in shares[::-1]:
-            places = places_at(meridian, np.array([2]), np.array([share]))
-            found = search(Contact(body, wood, places), fine, feeds=(1,))
-            clear.append(bool(np.isfinite(found.alpha[0])))
-            if not clear[-1]:
-                break
-        assert all(clear) == can
-    narrow = tightest_cove(build_body(grind_tool("foot", {"grind.0.wing_length_mm": 14.0})), 10.0)
-    assert narrow.radius is not None
-    assert narrow.radius < cove.radius  # a more pointed nose follows a tighter cove
+    assert follows(body, cove.radius)
+    tighter = cove.radius - 2 * COVE_ERROR_MM
+    assert not follows(body, tighter)
+    # A more pointed nose follows a tighter cove.
+    assert follows(build_body(grind_tool("foot", {"grind.0.wing_length_mm": 14.0})), tighter)
 
 
 def test_a_tool_that_does_not_fit_at_all():

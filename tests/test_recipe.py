@@ -395,6 +395,22 @@ BAD = [
     ),
     ({"jig__kind": GONE}, "jig.kind", ["is missing", "Add kind to say which jig it is"]),
     ({"jig__projection_mm": -65}, "jig.projection_mm", ["given -65", "above 0 and at most 1000 mm"]),
+    (
+        {"jig__projection_mm": 150},
+        "jig.projection_mm",
+        ["given 150", "only bar.length_mm = 150 mm of steel ahead of the ferrule", "a longer bar"],
+    ),
+    ({"grind__0__projection_mm": 170}, "grind.0.projection_mm", ["given 170", "ahead of the ferrule"]),
+    ({"relief": True, "grind__1__projection_mm": 170}, "grind.1.projection_mm", ["given 170", "ahead of the ferrule"]),
+    ({"jig": ROD | {"projection_mm": 151}}, "jig.projection_mm", ["given 151", "ahead of the ferrule"]),
+    ({"older": table(jig__projection_mm=151)}, "older.jig.projection_mm", ["ahead of the ferrule"]),
+    # What looks like inches is said beside the fault it causes in another field.
+    ({"bar__diameter_mm": 0.375, "jig__projection_mm": 200}, "jig.projection_mm", ["if it is inches write 9.525"]),
+    (
+        {"wheel__diameter_mm": 7, "wheel__width_mm": 1},
+        "wheel.corner_radius_mm",
+        ["wheel.diameter_mm is 7 mm, which is very small; if it is inches write 177.8"],
+    ),
     ({"jig__hinge_back_mm": -1}, "jig.hinge_back_mm", ["given -1", "at least 0 and at most 1000 mm"]),
     ({"jig__arm_cant_deg": 90}, "jig.arm_cant_deg", ["given 90", "above -90 and below 90 degrees"]),
     ({"jig__shoe_mm": 3}, "jig.shoe_mm", ["is not a field of a foot jig", "arm_length_mm"]),
@@ -524,6 +540,58 @@ def test_refused(edits, field, parts):
     assert error.hint, text
     assert len(text) < 600
     assert ".." not in text.replace("shop/../", "")
+
+
+def test_fingers_at_a_table_may_hold_the_handle():
+    jig = {"kind": "table", "nose_angle_deg": 40, "projection_mm": 160}
+    assert from_table(table(jig=jig)).jig.projection_mm == 160
+    assert from_table(table(jig__projection_mm=149.9)).jig.projection_mm == 149.9
+
+
+@pytest.mark.parametrize(
+    ("edits", "hint"),
+    [
+        ({"bar__diameter_mm": 0.375}, "bar.diameter_mm is 0.375 mm, which is very small; if it is inches write 9.525"),
+        ({"bar": {"outline": "square", "side_mm": 0.5, "length_mm": 150}}, "write 12.7"),
+        ({"wheel__diameter_mm": 7, "wheel__corner_radius_mm": 0.5}, "write 177.8"),
+        ({"wheel__diameter_mm": 8}, "wheel.diameter_mm is 8 mm, which is very small; if it is inches write 203.2"),
+        ({"grind__0__wheel": {"diameter_mm": 6, "width_mm": 10}}, "grind.0.wheel.diameter_mm is 6 mm"),
+    ],
+)
+def test_what_cannot_be_ground_says_what_looks_like_inches(edits, hint):
+    from gougeform.grind.gouge import shape
+    from gougeform.measure.measures import measure
+
+    with pytest.raises(InputError) as caught:
+        measure(shape(from_table(table(**edits))))
+    assert str(caught.value).count(hint) == 1
+
+
+def test_a_whole_recipe_in_inches_is_noted():
+    """Consistent inches grind: every angle is right, every length is not. Only a note can tell."""
+    from gougeform.grind.gouge import shape
+    from gougeform.measure.measures import measure
+
+    def in_inches(value, name=""):
+        if isinstance(value, dict):
+            return {key: in_inches(one, key) for key, one in value.items()}
+        if isinstance(value, list):
+            return [in_inches(one) for one in value]
+        return value / 25.4 if name.endswith("_mm") else value
+
+    plain, inches = (from_table(one(table(wheel__corner_radius_mm=1.0))) for one in (lambda t: t, in_inches))
+    assert measure(shape(plain)).notes == []
+    found = measure(shape(inches))
+    assert found.wing_angles[50] == pytest.approx(measure(shape(plain)).wing_angles[50], abs=1e-3)
+    assert [note.split(" ")[0] for note in found.notes] == ["bar.diameter_mm", "wheel.diameter_mm"]
+    assert "if it is inches write 200." in found.notes[1]
+
+
+def test_sizes_of_a_workshop_do_not_look_like_inches():
+    from gougeform.read.inches import looks_like_inches
+
+    assert looks_like_inches(table(bar__diameter_mm=2.0, wheel__diameter_mm=25.0)) == []
+    assert looks_like_inches(table(bar__diameter_mm=1.99)) != []
 
 
 def test_an_older_chain_has_an_end():

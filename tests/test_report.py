@@ -6,13 +6,23 @@ import re
 import subprocess
 import sys
 
+import numpy as np
 import pytest
 
 from gougeform.grind.gouge import shape
-from gougeform.measure.measures import measure
+from gougeform.measure.measures import measure, result
 from gougeform.read.recipe import changed, load
 from gougeform.tell.cautions import STRONG
-from gougeform.tell.report import NOTHING, edge_rows, print_report, setting_rows, size_rows
+from gougeform.tell.report import (
+    NOTHING,
+    _up,
+    edge_rows,
+    exactness,
+    extreme_lines,
+    print_report,
+    setting_rows,
+    size_rows,
+)
 
 
 def measured(name, **changes):
@@ -132,6 +142,47 @@ def test_edge_rows_are_the_measured_angles(relief):
     assert rows[1][4] == "2.50 mm"
 
 
+def test_places_are_also_given_along_the_bar(relief):
+    """Half way along the edge is not half the wing length back: the edge bends."""
+    edge = relief.edge
+    rows = edge_rows(relief)
+    assert rows[0][0] == "place (% along wing)"
+    assert rows[0][-1] == "behind nose"
+    for side in (-1, 1):
+        wing = edge.wing(side)
+        arc = np.abs(edge.arc[wing] - edge.arc[edge.nose])
+        for per_cent, behind in relief.wing_behind.items():
+            by_hand = np.interp(arc[-1] * per_cent / 100, arc, -edge.point[2, wing])
+            assert behind == pytest.approx(by_hand, abs=1e-4)
+            assert float(row(rows, f"{per_cent} %")[-1].split()[0]) == pytest.approx(by_hand, abs=0.006)
+    assert relief.wing_behind[50] < edge.wing_length(1) / 2 - 0.3
+    assert result(relief, [])["wing_behind_nose_mm"]["50"] == relief.wing_behind[50]
+
+
+def test_sharpest_and_bluntest_place_are_named(relief):
+    for place, extreme in ((relief.sharpest, relief.edge.wedge.min()), (relief.bluntest, relief.edge.wedge.max())):
+        assert place.angle == extreme
+    said = extreme_lines(relief)
+    assert said[0].startswith(f"Sharpest: {relief.edge.wedge.min():.2f}°")
+    assert all(line in printed(relief) for line in said)
+    given = result(relief, [])
+    assert given["sharpest"]["angle_deg"] == relief.edge.wedge.min()
+    assert given["bluntest"]["behind_nose_mm"] == relief.bluntest.behind
+    # A dent in the left wing alone, half way along it, and the lip as the bluntest place.
+    lopsided = measured("baluster-square-10-relief-foot")
+    edge = lopsided.edge
+    wedge, k = edge.wedge.copy(), edge.nose // 2
+    wedge[k], wedge[-1] = 11.0, 120.0
+    object.__setattr__(edge, "wedge", wedge)
+    away = edge.arc[edge.nose] - edge.arc[k]
+    assert extreme_lines(lopsided) == (
+        f"Sharpest: 11.00° {away:.1f} mm from the nose along the edge ({-edge.point[2, k]:.1f} mm behind it)"
+        " on the left wing.",
+        f"Bluntest: 120.00° at the right lip, {edge.arc[-1] - edge.arc[edge.nose]:.1f} mm from the nose along the edge"
+        f" ({-edge.point[2, -1]:.1f} mm behind it).",
+    )
+
+
 def test_wings_that_differ_are_both_shown(relief, monkeypatch):
     # A dent in the right wing alone, half a degree deep.
     edge = relief.edge
@@ -162,6 +213,23 @@ def test_notes_and_cautions_are_printed_and_a_strong_one_stands_out():
     assert "52.4 m/s" in flat
     assert "competent instructor" in flat
     assert "1/8 in (3.2 mm)" in flat
+
+
+def test_it_says_how_exact_it_is(relief):
+    assert exactness(relief) in re.sub(r"\s+", " ", printed(relief))
+    out = io.StringIO()
+    print_report(relief, out, 0.00512)
+    words = re.sub(r"\s+", " ", out.getvalue())
+    assert "Exact to 0.001° and 0.001 mm, steel removed to 0.0" in words
+    assert "mesh within 0.0052 mm" in words  # never rounded down
+    assert [_up(x) for x in (0.001, 0.0010271, 0.35, 1.21, 20.0, 21.3)] == [
+        "0.001",
+        "0.0011",
+        "0.35",
+        "1.3",
+        "20",
+        "22",
+    ]
 
 
 def test_a_title_with_brackets_is_printed_as_it_is():

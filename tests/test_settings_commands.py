@@ -2,6 +2,8 @@
 
 import csv
 import json
+import re
+import shlex
 import tomllib
 from pathlib import Path
 
@@ -11,7 +13,11 @@ import pytest
 from gougeform.command import main
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure
-from gougeform.read.recipe import load
+from gougeform.read.recipe import changed, load, to_toml
+from gougeform.settings.bench import bench_of
+from gougeform.settings.match import _usual as match_frees
+from gougeform.settings.names import NAMES
+from gougeform.tell.folder import file_name
 
 FOOT = "finial-round-10-fingernail-foot"
 RELIEF = "finial-round-10-relief-foot"
@@ -88,6 +94,122 @@ def test_no_solution_is_an_answer_that_says_why(capsys):
     result = json.loads(capsys.readouterr().out)
     assert result["exact"] is False
     assert "projection is at its upper bound" in result["cannot_be_met"][0]
+
+
+@pytest.mark.parametrize(
+    ("wing", "bound", "wider"),
+    [(36.5, "lower bound 50", "projection=42:66"), (60, "upper bound 66", "projection=50:74")],
+)
+def test_what_is_not_met_says_the_bound_and_the_command_that_goes_further(wing, bound, wider, capsys):
+    """The command that is printed runs as it stands, and comes nearer."""
+    words = ["settings", FOOT, "--want", "nose=35", "--want", f"wing50={wing}"]
+    assert main([*words, "--free", "distance", "--free", "projection=50:66"]) == 0
+    out = capsys.readouterr().out
+    assert "NOT MET" in out
+    assert f"projection is at its {bound} mm" in " ".join(out.split())
+    command = out.split("look further:\n")[1].split("The nearest tool:")[0].replace("\\\n", " ")
+    further = shlex.split(command)
+    assert further[0] == "gougeform"
+    assert wider in further  # half as wide again, on the side that stopped it
+    misses = []
+    for one in ([*words, "--free", "distance", "--free", "projection=50:66"], further[1:]):
+        assert main([*one, "--json"]) == 0
+        result = json.loads(capsys.readouterr().out)
+        misses.append(abs(result["solutions"][0]["misses"]["wing50"]))
+    assert misses[1] < misses[0] - 0.1
+
+
+def test_settings_lists_each_distance_once_and_what_stays(capsys):
+    assert main(["settings", FOOT, "--want", "nose=35"]) == 0
+    out = capsys.readouterr().out
+    rim = re.findall(r"rim to pocket +([\d.]+) mm", out)
+    assert len(rim) == 1
+    assert out.count(f" {rim[0]} mm") == 1  # not again under another name
+    assert re.search(r"cant, as it was +40\.00°", out)
+    assert re.search(r"projection, as it was +65\.00 mm", out)
+    assert re.search(r"pocket above wheel's centre, as it was +-130\.00 mm", out)
+    assert f"gougeform grind out/{FOOT}/settings.toml" in out
+
+
+def test_two_tools_settings_do_not_go_to_one_folder(capsys):
+    """Every settings.toml has that name; what is made of it goes where its own folder says."""
+    for name in (FOOT, RELIEF):
+        assert main(["settings", name, "--want", "nose=36"]) == 0
+        assert main(["tolerance", f"out/{name}/settings.toml"]) == 0
+        assert main(["card", f"out/{name}/settings.toml"]) == 0
+    capsys.readouterr()
+    assert {path.name for path in Path("out").iterdir()} == {
+        FOOT, RELIEF, f"{FOOT}-settings", f"{RELIEF}-settings"
+    }  # fmt: skip
+    assert file_name(load(f"out/{FOOT}/settings.toml")) == f"{FOOT}-settings"
+    assert (Path("out") / f"{RELIEF}-settings" / "card.png").exists()
+
+
+def test_a_search_stays_on_the_bar(capsys):
+    """A short bar: what a clamp cannot hold is not given as a setting."""
+    short = changed(load(FOOT), {"bar.length_mm": 100.0})
+    Path("short.toml").write_text(to_toml(short), encoding="utf-8")
+    assert main(["settings", "short.toml", "--want", "nose=20", "--want", "wing50=28", "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert result["solutions"][0]["settings"]["projection_mm"] <= 85.0
+    assert "100 mm ahead of the ferrule" in result["cannot_be_met"][0]
+    for given in (["--free", "projection=50:100"], ["--stops", "projection=60,120"]):
+        assert main(["settings", "short.toml", "--want", "nose=35", *given]) == 2
+        assert "only 100 mm of steel ahead of the ferrule" in capsys.readouterr().err
+    frees = match_frees(bench_of(short))
+    assert [free.high for free in frees if free.name.name == "projection"] == [85.0]
+    table = bench_of(changed(load("finial-round-10-plain-table"), {"bar.length_mm": 60.0, "flute.length_mm": 40.0}))
+    assert table.bounds(NAMES["projection"])[1] == NAMES["projection"].high  # fingers may hold the handle
+
+
+def test_transfer_and_wear_table_say_one_difference(capsys):
+    assert main(["transfer", FOOT, "--to", "wheel=wheel-150", "--keep", "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    first = result["wear"][0]
+    assert first["diameter_mm"] == 150
+    for name in ("largest", "mean"):
+        there = next(value for key, value in first.items() if name in key)
+        assert there == pytest.approx(result[f"{name}_difference_deg"], abs=2e-3)
+
+
+def test_match_says_on_which_steel_and_what_was_assumed(capsys):
+    baluster = "baluster-square-10-fingernail-foot"
+    for extra in ([], ["--regrind"]):
+        assert main(["match", FOOT, "--old", baluster, *extra]) == 0
+        said = " ".join(capsys.readouterr().out.split())
+        assert "on the old tool's bar and flute" in said
+        assert main(["match", FOOT, "--old", RELIEF, *extra]) == 0  # the same bar and flute
+        said = " ".join(capsys.readouterr().out.split())
+        assert "on the old tool's bar and flute" not in said
+    assert main(["match", FOOT, "--measured", "nose=36", "--measured", "wing50=46"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "taken as ground on this very wheel and jig" in said
+    assert "not told: takes nothing off the nose" in said
+    assert "no end" not in said
+
+
+def test_calibration_that_tells_nothing_is_refused_and_saves_nothing(capsys, monkeypatch, tmp_path):
+    own = tmp_path / "mine"
+    own.mkdir()
+    monkeypatch.setenv("GOUGEFORM_LIBRARY", str(own))
+    both = ["--unknown", "arm_length", "--unknown", "cant"]
+    for text, unknowns, words in (
+        # In inches: no jig stands 4 mm from a wheel.
+        ("3.6,33.5\n3.8,36.5\n4.0,39.5\n", both[:2], "if they are inches write them in mm"),
+        # Three settings within a millimetre or two say nothing of two lengths.
+        ("106,34.4\n106.8,35\n105.2,33.9\n", both, "One more pair that tells most"),
+    ):
+        Path("pairs.csv").write_text("rim_distance_mm,nose_deg\n" + text, encoding="utf-8")
+        assert main(["calibrate", FOOT, "pairs.csv", *unknowns, "--save", "mine"]) == 2
+        assert words in capsys.readouterr().err
+        assert not Path("out").exists()
+        assert list(own.iterdir()) == []
+    # A jig that is told, but not well: saved with a note of how well, and what would tell more.
+    Path("pairs.csv").write_text(PAIRS, encoding="utf-8")
+    assert main(["calibrate", FOOT, "pairs.csv", *both, "--save", "mine"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "These pairs hardly tell arm length and cant" in said
+    assert "One more pair that tells most" in said
 
 
 def test_wear_table_and_its_chart(capsys):

@@ -9,7 +9,7 @@ from gougeform.measure.edge import measure_edge
 from gougeform.read.recipe import changed, load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.names import NAMES
-from gougeform.settings.transfer import carry_over, read_targets, wear
+from gougeform.settings.transfer import carry_over, differences, read_targets, wear
 from gougeform.settings.wants import Free, reading_of
 
 FOOT = "finial-round-10-fingernail-foot"
@@ -115,9 +115,10 @@ def test_wear_table():
         there = changed(recipe, {"wheel.diameter_mm": row.diameter, "grind.0.centre_distance_mm": row.centre_distance})
         edge = measure_edge(shape(there))
         assert edge.wedge[edge.nose] == pytest.approx(35, abs=1e-7)
-        per_cents = (2.0, 50.0, 98.0)
-        a, b = reading_of(edge, per_cents), reading_of(before, per_cents)
-        assert row.largest == pytest.approx(max(abs(a.wings[p] - b.wings[p]) for p in per_cents), abs=1e-4)
+        # The same places as those of a transfer, lips included.
+        share, off = differences(before, edge)
+        assert row.largest == pytest.approx(np.abs(off).max(), abs=1e-3)
+        assert row.mean == pytest.approx(np.trapezoid(np.abs(off), share), abs=1e-3)
         assert row.straight_distance == pytest.approx(row.centre_distance - row.diameter / 2)
         left = changed(
             recipe, {"wheel.diameter_mm": row.diameter, "grind.0.centre_distance_mm": rows[0].centre_distance}

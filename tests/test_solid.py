@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import os
-
 import numpy as np
 import pytest
 
 import solids
 from gougeform.errors import InputError
-from gougeform.grind import gouge as ground_gouge
 from gougeform.grind.ground import Ground
 from gougeform.measure.volume import head_volume_mm3
 from gougeform.mesh.solid import build_solid
-from gougeform.read import recipe
 from solids import BAR, FLUTE, FOOT, GRIND, RELIEF, ROD, TABLE, WHEEL
 
 SQUARE = {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 0.0, "length_mm": 150.0}
@@ -260,10 +256,19 @@ WRONG = [
     ({}, 0.0, "tolerance", "given 0, allowed is 0.0001 to 1 mm"),
     ({}, float("nan"), "tolerance", "given nan, allowed is 0.0001 to 1 mm"),
     ({"flute": FLUTE | {"length_mm": 9.0}}, 0.01, "flute.length_mm", "the edge of this grind reaches 10.0 mm"),
-    ({"bar": BAR | {"length_mm": 30.0}, "flute": FLUTE | {"length_mm": 25.0}}, 0.01, "flute.length_mm", "of run-out"),
     (
-        {"bar": BAR | {"length_mm": 13.0}, "flute": FLUTE | {"length_mm": 12.0, "run_out_mm": 0.5}},
-        0.01, "bar.length_mm", "the heel of this grind reaches 13.5 mm",
+        {
+            "bar": BAR | {"length_mm": 30.0}, "flute": FLUTE | {"length_mm": 25.0},
+            "jig": FOOT | {"projection_mm": 20.0},
+        },
+        0.01, "flute.length_mm", "of run-out",
+    ),
+    (
+        {
+            "bar": BAR | {"length_mm": 13.0}, "flute": FLUTE | {"length_mm": 12.0, "run_out_mm": 0.5},
+            "jig": FOOT | {"projection_mm": 11.0},
+        },
+        0.01, "bar.length_mm", "the heel of this grind reaches 23.0 mm",
     ),
     (
         {
@@ -315,32 +320,3 @@ def test_import_is_light():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
-
-
-def test_random_recipes():
-    """Whatever can be ground is meshed whole, or refused with a field and a hint.
-
-    GOUGEFORM_CASES sets how many meshes are wanted.
-    """
-    wanted = int(os.environ.get("GOUGEFORM_CASES", "6"))
-    rng = np.random.default_rng(20)
-    made, refused = 0, []
-    while made < wanted:
-        table = solids.random_table(rng)
-        try:
-            gouge = ground_gouge.shape(recipe.from_table(table))
-        except InputError:
-            continue
-        try:
-            solid = build_solid(gouge)
-        except InputError as error:
-            refused.append(error)
-            continue
-        made += 1
-        solids.assert_closed(solid)
-        solids.assert_no_fold(solid)
-        solids.assert_lines_are_edges(solid)
-        # Random points, not those that the mesher measures: what it states must hold there too.
-        assert solids.deviation(solid, gouge, rng) <= solid.tolerance <= 0.01, table
-    assert all(error.field and error.hint for error in refused)
-    assert len(refused) <= max(2, wanted // 8)

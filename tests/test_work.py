@@ -7,7 +7,7 @@ import pytest
 
 from gougeform.errors import InputError
 from gougeform.read.library import names
-from gougeform.work.distance import BEND_REACH_MM, Wood
+from gougeform.work.distance import Wood
 from gougeform.work.files import from_table, load_work
 
 START = {"start_mm": [0.0, 20.0]}
@@ -94,12 +94,21 @@ def test_no_patch_dips_deeper_than_said(name):
         inner = np.einsum("wc,ncj->nwj", weight, corners)
         at_corners = wood.of_points(corners.reshape(-1, 3)).reshape(-1, 3).min(1)
         least = wood.of_points(inner.reshape(-1, 3)).reshape(400, -1).min(1)
-        dip = wood.dip(middle[:, 0], np.hypot(middle[:, 1], middle[:, 2]), radius)
-        # Only patches whose corners are at the surface or out of the wood are asked about.
-        ask = (radius <= BEND_REACH_MM) & (at_corners > -0.05)
-        assert (at_corners - least <= dip + 1e-6)[ask].all()
-        worst = max(worst, float((at_corners - least)[ask].max()))
+        dip = wood.dip(middle[:, 0], np.hypot(middle[:, 1], middle[:, 2]), radius, at_corners)
+        assert (at_corners - least <= dip + 1e-9).all()
+        worst = max(worst, float((at_corners - least).max()))
     assert worst > 0.05  # corners of the wood do poke into patches here
+
+
+@pytest.mark.parametrize("half", [0.05, 0.5, 2.0])
+def test_a_chord_across_a_cylinder_dips_by_its_sagitta(half):
+    """The circle's sagitta R - sqrt(R² - half²), textbook; the bound is never below it, and little above."""
+    wood = Wood(load_work("cylinder"))
+    x, radius = np.full(1, wood.meridian.box[:, 0].mean()), 25.0
+    across = np.sqrt(radius**2 - half**2)
+    assert wood.distance(x, np.full(1, radius)) == pytest.approx(0.0, abs=1e-12)
+    dip = wood.dip(x, np.full(1, across), np.full(1, half), np.zeros(1))[0]
+    assert radius - across <= dip <= 1.1 * (radius - across)
 
 
 def test_measured_points_become_arcs(tmp_path):
@@ -118,6 +127,30 @@ def test_measured_points_become_arcs(tmp_path):
     semi = tmp_path / "semi.csv"
     semi.write_text("\n".join(f"{x:.9f};{r:.9f}".replace(".", ",") for x, r in points))
     assert load_work(semi).volume() == pytest.approx(meridian.volume(), rel=1e-9)
+
+
+POINTS = [(0.0, 20.0), (15.0, 22.0), (30.0, 18.0), (60.0, 18.0)]
+
+
+@pytest.mark.parametrize(
+    ("heading", "factor", "swapped"),
+    [
+        ("x_mm,radius_mm", 1, False),
+        ("X_mm, Diameter_MM", 2, False),
+        ("x;diameter", 2, False),
+        ("diameter mm,x mm", 2, True),
+        ("x,rho_mm", 1, False),
+    ],
+)
+def test_the_heading_says_radius_or_diameter(tmp_path, heading, factor, swapped):
+    """A turner has callipers and measures diameters; the same wood comes of both."""
+    plain, named = tmp_path / "plain.csv", tmp_path / "named.csv"
+    plain.write_text("\n".join(f"{x},{r}" for x, r in POINTS))
+    mark = ";" if ";" in heading else ","
+    rows = [(factor * r, x) if swapped else (x, factor * r) for x, r in POINTS]
+    named.write_text(f"# mine\n{heading}\n" + "\n".join(f"{a}{mark}{b}" for a, b in rows))
+    assert load_work(named).volume() == pytest.approx(load_work(plain).volume(), rel=1e-12)
+    assert load_work(named).box[1, 1] == pytest.approx(load_work(plain).box[1, 1], abs=1e-12)
 
 
 BAD = [
@@ -177,6 +210,14 @@ def test_refused(table, field, words):
         ("1,2\n3,x\n4,5\n", "line 2: given"),
         ("1,2\n3,-4\n4,5\n", "line 2: given"),
         ("0,9\n9,9\n5,9.5\n2,3\n1,9\n", "crosses"),
+        ("x,width\n0,9\n9,9\n12,8\n", 'line 1: given "width", allowed is x_mm with radius_mm or diameter_mm'),
+        ("# mine\nx_mm,y_mm\n0,9\n", 'line 2: given "y_mm"'),
+        ("x_mm,x_mm\n0,9\n", "line 1: given x_mm and x_mm"),
+        ("x_mm,radius_mm,diameter_mm\n0,9,18\n", "Name two columns"),
+        ("x_mm\n0\n", "line 1: given x_mm, allowed"),
+        ("x_mm,diameter_mm\n0,18\n5,18,3\n9,18\n", "line 3: given"),
+        ("x_mm,diameter_mm\n0,18\n5\n9,18\n", "allowed are two numbers: x along the lathe, its diameter"),
+        ("x_mm,radius_mm\n0,9\nx_mm,radius_mm\n9,9\n", "line 3: given"),
     ],
 )
 def test_refused_csv(tmp_path, text, words):

@@ -16,6 +16,7 @@ COMMANDS = {
     "compare": "several tools side by side on one workpiece, the differences in plain words",
     "offcentre": "off-centre work: how far the wood swings under the bevel, against the land",
     "demo": "grind one tool of the baluster workshop and say where to look",
+    "start": "write a first recipe of your own to fill in, and draw where to measure",
     "grind": "grind a recipe: measures, mesh, edge table and picture",
     "gauge": "setup gauges to print: stop, spacers, angle, outline, wheel, relief",
     "card": "one page with all settings, to keep by the grinder",

@@ -37,4 +37,6 @@ class InputError(Exception):
     def __str__(self) -> str:
         where = ": ".join(part for part in (self.file, self.field) if part)
         text = f"{where}: {self.problem}" if where else self.problem
-        return f"{text}. {self.hint[:1].upper()}{self.hint[1:]}." if self.hint else f"{text}."
+        whole = f"{text}. {self.hint[:1].upper()}{self.hint[1:]}." if self.hint else f"{text}."
+        # What was given may hold line breaks, or letters that turn a terminal's line around: one line it stays.
+        return "".join(letter if letter.isprintable() else "?" for letter in whole)

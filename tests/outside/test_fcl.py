@@ -21,6 +21,7 @@ from gougeform.work.files import load_work
 
 fcl = pytest.importorskip("fcl", reason="python-fcl is a test extra")
 
+SOURCE = "python-fcl, mesh distances"
 FACETS_MM = 1.5e-3
 
 
@@ -93,7 +94,7 @@ def touching(thing, wood):
     return fcl.collide(thing, wood, fcl.CollisionRequest(), fcl.CollisionResult()) > 0
 
 
-def test_distances_agree(setting):
+def test_distances_agree(setting, agree):
     """The edge of a posture always lies on the wood, so the tools are also lifted off it by a little."""
     contact, postures, tool = setting
     wood = fcl.CollisionObject(model(*turned(contact.wood.meridian)))
@@ -109,7 +110,7 @@ def test_distances_agree(setting):
                 hits += 1
             else:
                 distance = fcl.distance(thing, wood, fcl.DistanceRequest(), fcl.DistanceResult())
-                assert ours[i] == pytest.approx(distance, abs=slack), (lift, i)
+                agree("smallest distance of tool and wood, 200 postures, three lifts", ours[i], distance, slack, "mm")
                 apart += 1
     assert apart > 100
     assert hits > 100

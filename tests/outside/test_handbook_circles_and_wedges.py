@@ -5,8 +5,13 @@ import pytest
 
 from gougeform.bar.section import build_section
 from gougeform.machine.wheel import Wheel
-from gougeform.read.recipe import from_table
-from still import gauss, plane_cut
+from gougeform.measure.cheek import cheek_widths
+from gougeform.measure.volume import steel_removed_mm3
+from gougeform.read.recipe import changed, from_table
+from gougeform.stiffness.properties import fluted
+from still import gauss, ground_by, plane_cut
+
+SOURCE = "Machinery's Handbook 31, pp. 50, 79, 90, 93 · seen"
 
 
 def flat_topped(table, radius, depth, side):
@@ -18,21 +23,20 @@ def flat_topped(table, radius, depth, side):
     return build_section(recipe.bar, recipe.flute)
 
 
-def test_chord_and_height_of_an_arc(table):
+def test_chord_and_height_of_an_arc(table, agree):
     """p. 79: c = 2√(h(2r − h)), r = (c² + 4h²)/8h; c = 16 and h = 6 give r = 8⅓."""
     section = flat_topped(table, 25 / 3, 6.0, 30.0)
     chord = section.lip(1) - section.lip(-1)
-    assert chord == pytest.approx([16.0, 0.0], abs=1e-12)
-    assert pytest.approx(section.flute.a) == (16**2 + 4 * 6**2) / (8 * 6)
+    agree("width of a flute from lip to lip: chord of an arc", chord, [16.0, 0.0], 1e-12, "mm")
 
 
-def test_segment(table):
+def test_segment(table, agree):
     """p. 50: R 12, height 2: chord 13.2664991614, area 18.0062224507 (printed 13.27 and 18.01)."""
     section = flat_topped(table, 12.0, 2.0, 30.0)
-    assert np.linalg.norm(section.lip(1) - section.lip(-1)) == pytest.approx(13.2664991614, rel=1e-11)
-    u, w = gauss(section.u_left, section.u_right)
-    depth = section.lip(1)[1] - section.flute_point(u)[:, 1]
-    assert (w * depth * section.flute_tangent(u)[:, 0]).sum() == pytest.approx(18.0062224507, rel=1e-11)
+    width = np.linalg.norm(section.lip(1) - section.lip(-1))
+    agree("lip to lip: chord of a segment", width, 13.2664991614, 1e-10, "mm")
+    # What the flute takes out of the bar is the segment.
+    agree("area that a flute takes: segment", 30.0**2 - fluted(section).area, 18.0062224507, 1e-9, "mm²")
 
 
 def wedge(r, b, length):
@@ -50,7 +54,7 @@ def wedge(r, b, length):
 
 
 @pytest.mark.parametrize(("r", "b", "length"), [(2.5, 0.0, 2.0), (5.0, 2.0, 7.0), (5.0, -2.0, 7.0)])
-def test_cylinder_wedge(r, b, length):
+def test_cylinder_wedge(agree, r, b, length):
     """p. 90: V = (⅔a³ ± bA)L/(r ± b), S = (ad ± b·arc)L/(r ± b); plus where the base is more than half a circle.
 
     Worked there: d = 5, L = 2, half a circle: 8.33 and 10.0.
@@ -59,13 +63,38 @@ def test_cylinder_wedge(r, b, length):
     arc = 2 * r * (np.pi / 2 + np.arcsin(b / r))
     area = r * arc / 2 + b * a
     volume, lateral = wedge(r, b, length)
-    assert volume == pytest.approx((2 / 3 * a**3 + b * area) * length / (r + b), rel=1e-10)
-    assert lateral == pytest.approx((a * 2 * r + b * arc) * length / (r + b), rel=1e-10)
+    formula = (2 / 3 * a**3 + b * area) * length / (r + b)
+    agree("volume under a plane bevel of a plain round bar: cylinder wedge", volume, formula, 1e-11, "1", relative=True)
+    skin = (a * 2 * r + b * arc) * length / (r + b)
+    agree("bar's surface under a plane bevel: lateral surface of the wedge", lateral, skin, 1e-11, "1", relative=True)
     if b == 0:
-        assert (volume, lateral) == pytest.approx((8.3333333333, 10.0), rel=1e-9)
+        assert (formula, skin) == pytest.approx((8.3333333333, 10.0), rel=1e-9)  # as printed there, 8.33 and 10.0
 
 
-def test_torus():
+@pytest.mark.parametrize(("diameter", "web", "nose"), [(10, 6.5, 35), (10, 4.0, 40), (12.7, 8.0, 60), (6.0, 3.0, 27)])
+def test_steel_removed_by_a_plane_bevel(table, agree, diameter, web, nose):
+    """p. 90 again: what a plane bevel takes off a square-ended blank is a cylinder wedge with its tip at the floor."""
+    made = changed(from_table(table("foot")), {"bar.diameter_mm": float(diameter), "flute.web_mm": web})
+    gouge = ground_by(made, plane_cut(1 / np.tan(np.radians(nose))))
+    r, b = diameter / 2, web - diameter / 2
+    # The plane goes through the bar's axis: set it back to the floor.
+    a, length = np.sqrt(r * r - b * b), web / np.tan(np.radians(nose))
+    area = r * r * (np.pi / 2 + np.arcsin(b / r)) + b * a
+    formula = (2 / 3 * a**3 + b * area) * length / (r + b)
+    back = gouge.section.y_floor / np.tan(np.radians(nose))
+    removed = steel_removed_mm3(gouge, setback=back)
+    agree("steel removed by a plane bevel: cylinder wedge", removed, formula, 1e-9, "1", relative=True)
+    # p. 50: in the section d behind the nose the bevel stands d·tan β below the floor; the cheek is the chord there.
+    deep = np.array([0.3, 0.7, 1.1])
+    height = gouge.section.y_floor - deep * np.tan(np.radians(nose))
+    chord = 2 * np.sqrt(r * r - np.where(height > 0, height, 0.0) ** 2)
+    lowest = 2 * np.sqrt(r * r - b * b) if b < 0 else None
+    chord = chord if lowest is None else np.full(3, lowest)
+    # The widest height is narrowed down to 2e-5 mm of width, no further.
+    agree("cheek widths of a plane bevel: chords", cheek_widths(gouge, deep - back), chord, 2e-5, "mm")
+
+
+def test_torus(agree):
     """p. 93: V = ¼π²Dd², S = π²Dd; D 5, d 1.5 printed 27.76 and 74.022.
 
     A wheel all corner is a disc of radius D/2 and thickness d with the outer half of the torus round it, which holds
@@ -83,7 +112,9 @@ def test_torus():
     d = np.broadcast_to(np.array([[0.0], [1.0], [0.0]]) + np.array([[1e-13], [0], [0]]), o.shape)
     z, out, normal, _ = wheel.crossing(o, d)
     outer = (2 * np.pi * rho * (out - z) * c * np.cos(t) * w).sum()
-    assert outer == pytest.approx(volume / 2 + np.pi / 6 * small**3, rel=1e-9)
+    half = volume / 2 + np.pi / 6 * small**3
+    agree("volume of a wheel's rounded rim: half a torus and a ball", outer, half, 1e-9, "1", relative=True)
     # dS = 2π ρ dρ / |n · d| on both sides of the middle.
     skin = (2 * 2 * np.pi * rho * c * np.cos(t) / np.abs(normal[1]) * w).sum()
-    assert skin == pytest.approx(surface / 2 + np.pi * small**2, rel=1e-7)
+    half = surface / 2 + np.pi * small**2
+    agree("surface of a wheel's rounded rim, from the normals where lines enter", skin, half, 1e-7, "1", relative=True)

@@ -12,6 +12,10 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
 from gougeform.read.recipe import changed, from_table
+from gougeform.settings.hone import honing
+from gougeform.settings.transfer import wear
+
+SOURCE = "law of cosines in the triangle wheel's centre, pivot, nose · derived"
 
 
 def law_of_cosines(wheel, centre, along, above):
@@ -19,6 +23,13 @@ def law_of_cosines(wheel, centre, along, above):
     r = np.hypot(along, above)
     at_nose = np.arccos((wheel**2 + r**2 - centre**2) / (2 * wheel * r))
     return np.degrees(at_nose - np.pi / 2 + np.arctan2(above, along))
+
+
+def where(fields, centre, along, above):
+    """Contact over the horizontal (deg): the pivot's direction, and the triangle's angle at the wheel's centre."""
+    radius, r = fields["wheel.diameter_mm"] / 2, np.hypot(along, above)
+    at_centre = np.arccos((radius**2 + centre**2 - r**2) / (2 * radius * centre))
+    return np.degrees(np.arcsin(fields["jig.height_mm"] / centre) + at_centre)
 
 
 def settings(rng, kind):
@@ -45,7 +56,7 @@ def pivot_of_the_nose(fields, kind, floor):
 
 
 @pytest.mark.parametrize("kind", ["foot", "rod"])
-def test_200_random_settings(table, kind):
+def test_200_random_settings(table, agree, kind):
     """The measured nose angle, from surface normals, is the closed form's to 1e-9°, and so is the distance solved."""
     rng = np.random.default_rng(35 if kind == "foot" else 36)
     done = 0
@@ -59,33 +70,84 @@ def test_200_random_settings(table, kind):
             continue  # this jig cannot make even a short wing so: nothing to compare
         along, above = pivot_of_the_nose(fields, kind, gouge.section.y_floor)
         radius, centre = fields["wheel.diameter_mm"] / 2, gouge.settings[0].centre_distance
-        assert law_of_cosines(radius, centre, along, above) == pytest.approx(wanted, abs=1e-9)
-        assert gouge.settings[0].rim_distance == pytest.approx(centre - radius, abs=1e-9)
+        formula = law_of_cosines(radius, centre, along, above)
+        agree("distance solved for a nose angle, 200 settings", formula, wanted, 1e-11, "deg")
+        agree("rim distance less centre distance", gouge.settings[0].rim_distance, centre - radius, 1e-11, "mm")
+        lift = np.degrees(gouge.settings[0].contact)
+        agree("where on the wheel the nose is ground", lift, where(fields, centre, along, above), 1e-11, "deg")
         nose = gouge.ground.heights(np.array([[0.0, gouge.section.y_floor]]))
         flute = np.array([0.0, 1.0, 0.0])
         measured = 180 - np.degrees(np.arccos(flute @ nose.normal[:, 0]))
-        assert measured == pytest.approx(wanted, abs=1e-9)
-        assert nose.z[0] == pytest.approx(0, abs=1e-9)
+        agree("nose angle measured from the normals, 200 settings", measured, formula, 1e-10, "deg")
+        agree("the nose's place along the bar, 200 settings", nose.z[0], 0, 1e-11, "mm")
         done += 1
 
 
 @pytest.mark.parametrize("kind", ["foot", "rod"])
-def test_a_given_distance_is_the_same_setting(table, kind):
+def test_a_given_distance_is_the_same_setting(table, agree, kind):
     """centre_distance_mm, rim_distance_mm and nose_angle_deg are three ways to say one thing."""
     recipe = from_table(table(kind))
     setting = shape(recipe).settings[0]
     for name, value in (("centre_distance_mm", setting.centre_distance), ("rim_distance_mm", setting.rim_distance)):
         edge = measure_edge(shape(changed(recipe, {f"jig.{name}": value})))
-        assert edge.wedge[edge.nose] == pytest.approx(35.0, abs=1e-9)
+        agree("nose angle from a given distance", edge.wedge[edge.nose], 35.0, 1e-11, "deg")
 
 
-def test_away_from_the_wheel_is_blunter(table):
+def test_away_from_the_wheel_is_blunter(table, agree):
     recipe = changed(from_table(table("foot")), {"jig.rim_distance_mm": 106.0})
     angles = []
     for rim in (100.0, 104.0, 108.0, 112.0):
         edge = measure_edge(shape(changed(recipe, {"jig.rim_distance_mm": rim})))
         angles.append(edge.wedge[edge.nose])
-    assert (np.diff(angles) > 1).all()
+    practice = "the pocket away from the wheel blunts the nose · common practice"
+    agree.falls("nose angle as the pocket comes nearer to the wheel", angles[::-1], "deg", source=practice)
+
+
+@pytest.mark.parametrize("kind", ["foot", "rod"])
+def test_a_wheel_that_wears(table, agree, kind):
+    """Distances for worn wheels, and what becomes of the nose if the pocket or rod is left where it stands."""
+    recipe = from_table(table(kind))
+    gouge = shape(recipe)
+    jig = table(kind)["jig"]
+    along, above = pivot_of_the_nose({f"jig.{k}": v for k, v in jig.items()}, kind, gouge.section.y_floor)
+    stands = gouge.settings[0].centre_distance
+    for worn in wear(recipe, [200.0, 190.0, 175.0, 160.0], measure_edge(gouge)):
+        angle = law_of_cosines(worn.diameter / 2, worn.centre_distance, along, above)
+        agree("distance to set as the wheel wears: nose angle it makes", angle, 35.0, 1e-11, "deg")
+        agree("nose angle on a worn wheel", worn.nose, 35.0, 1e-11, "deg")
+        left = law_of_cosines(worn.diameter / 2, stands, along, above)
+        agree("nose angle on a worn wheel, nothing set again", worn.left, left, 1e-11, "deg")
+
+
+@pytest.mark.parametrize("diameter", [200.0, 250.0, 300.0])
+@pytest.mark.parametrize("base", ["foot", "foot-relief"])
+def test_a_honing_wheel(table, agree, base, diameter):
+    """Tangent at the edge, or on edge and heel (or the land's end): circles through points of the bevel's circle."""
+    recipe = from_table(table(base))
+    found = honing(
+        recipe, from_table(table("foot") | {"wheel": {"diameter_mm": diameter, "width_mm": 40.0}}).grinds[0].wheel
+    )
+    chord = 2.5 if base == "foot-relief" else found.chord
+    grind, hone, beta = 100.0, diameter / 2, np.radians(35.0)
+    # In the middle plane: u along the bar from the nose back, w down; the wheel's centre lies under the bevel.
+    heel_at = beta + np.arcsin(chord / 2 / grind)
+    heel = chord * np.array([np.cos(heel_at), np.sin(heel_at)])
+    agree("chord that a hone lies on", found.chord, chord, 1e-11, "mm")
+    tangent, both = found.ways[0], found.ways[1]
+    agree("nose angle of a hone tangent at the edge", tangent.nose, 35.0, 1e-11, "deg")
+    centre = hone * np.array([-np.sin(beta), np.cos(beta)])
+    gap = np.linalg.norm(heel - centre) - hone
+    agree("gap between hone and heel, tangent at the edge", tangent.at_heel, gap, 1e-11, "mm")
+    # On edge and heel: the centre on the chord's bisector.
+    middle, across = heel / 2, np.array([-np.sin(heel_at), np.cos(heel_at)])
+    centre = middle + np.sqrt(hone**2 - chord**2 / 4) * across
+    angle = np.degrees(np.arctan2(-centre[0], centre[1]))
+    agree("nose angle of a hone on edge and heel", both.nose, angle, 1e-11, "deg")
+    jig = table(base)["jig"]
+    along, above = pivot_of_the_nose({f"jig.{k}": v for k, v in jig.items()}, "foot", 1.5)
+    for way in (tangent, both):
+        far = way.bench.value("distance") + hone
+        agree("distance to set the hone", law_of_cosines(hone, far, along, above), way.nose, 1e-11, "deg")
 
 
 SQUARE = {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 1.0, "length_mm": 150.0}
@@ -107,7 +169,7 @@ ROUND = {"outline": "round", "diameter_mm": 10.0, "length_mm": 150.0}
         (SQUARE, {"jig.clamp": "above"}, -5.0),
     ],
 )
-def test_the_clamps_datum(table, bar, clamp, axis_over_datum):
+def test_the_clamps_datum(table, agree, bar, clamp, axis_over_datum):
     """hinge_drop counts from the datum; the axis lies axis_over_datum above it, and the nose angle follows."""
     base = changed(from_table(table("foot")), {"jig.rim_distance_mm": 106.0, "grind.0.wing_length_mm": 4.0})
     recipe = changed(base, {"bar": bar, **clamp})
@@ -116,10 +178,11 @@ def test_the_clamps_datum(table, bar, clamp, axis_over_datum):
     drop = 8.0 + axis_over_datum
     along, above = 65 + 15 + 90 * np.cos(cant), 1.5 + drop + 90 * np.sin(cant)
     edge = measure_edge(gouge)
-    assert edge.wedge[edge.nose] == pytest.approx(law_of_cosines(100.0, 206.0, along, above), abs=1e-9)
+    formula = law_of_cosines(100.0, 206.0, along, above)
+    agree("nose angle by what the clamp holds the bar by", edge.wedge[edge.nose], formula, 1e-11, "deg")
 
 
-def test_square_and_round_differ_by_a_known_amount(table):
+def test_square_and_round_differ_by_a_known_amount(table, agree):
     """Same settings in the same V: the square bar's axis is higher, so its nose angle is another, by the formula."""
     base = changed(
         from_table(table("foot")),
@@ -133,5 +196,6 @@ def test_square_and_round_differ_by_a_known_amount(table):
     along, above = 80 + 90 * np.cos(cant), 1.5 + 8 + 90 * np.sin(cant)
     rise = {"round": 5 * np.sqrt(2), "square": (8 * np.sqrt(0.5) + 1) * np.sqrt(2)}
     wanted = {name: law_of_cosines(100.0, 206.0, along, above + r) for name, r in rise.items()}
-    assert angle["square"] - angle["round"] == pytest.approx(wanted["square"] - wanted["round"], abs=1e-9)
+    differ = wanted["square"] - wanted["round"]
+    agree("nose angle, square less round bar, same settings", angle["square"] - angle["round"], differ, 1e-11, "deg")
     assert abs(angle["square"] - angle["round"]) > 0.05

@@ -146,7 +146,7 @@ class VeeFlute:
         r, bend = self.floor_radius, self._bend
         x1 = r * np.sin(bend)
         q = np.minimum(x, x1) / r
-        c = np.sqrt(1 - q * q)
+        c = np.maximum(np.sqrt(1 - q * q), np.sin(self.flank))  # of flanks all but upright nothing else is left of it
         straight = x > x1
         return (
             r * q * q / (1 + c) + np.maximum(x - x1, 0.0) * np.tan(bend),

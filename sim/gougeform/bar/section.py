@@ -113,11 +113,15 @@ def build_section(bar: Bar, flute: FluteFields) -> Section:
     size = 2 * float(np.abs(outline.start).max())
     curve, floor = _flute_curve(flute, size)
     y_floor = bottom + flute.web_mm if floor is None else floor  # type: ignore[operator]
+    if y_floor >= top and flute.web_mm is None:
+        raise InputError(
+            "flute.points_mm", "the flute lies over the bar", f"keep its floor below y = {top:g}, or give web_mm"
+        )
     if y_floor >= top:
         raise InputError(
             "flute.web_mm",
             f"given {flute.web_mm:g}: the bar is {top - bottom:g} mm thick, so no flute is left",
-            f"give a web below {top - bottom:g}",
+            f"give a web below {top - bottom:g}, or the bar's whole thickness where half of it was given",
         )
     if y_floor <= bottom:
         raise InputError("flute.points_mm", "the flute is deeper than the bar", f"keep its floor above y = {bottom:g}")

@@ -24,7 +24,7 @@ from gougeform.card.views import (
 )
 from gougeform.measure.measures import Measures
 from gougeform.tell.cautions import STRONG
-from gougeform.tell.report import NOTHING
+from gougeform.tell.report import BEHIND, NOTHING, PLACE
 
 _MARGIN = 8.0
 _TABLES = 76.0  # where the tables begin, layout units
@@ -81,10 +81,12 @@ def _foot(page: Page, card: Card, left: float, right: float) -> float:
         page.text(left + 2.5, y, line, size, fontweight=weight)
         y -= leading
     page.line([(left, top + 3.4), (right, top + 3.4)], 0.6)
-    words, fit = page.fitted(card.tolerance, right - left, 6.4, 5.0)
-    page.text(left, top + 5.0, words, fit)
-    page.line([(left, top + 8.4), (right, top + 8.4)], 0.6)
-    return top + 9.4
+    lines = page.wrapped(card.tolerance, right - left, 6.0)
+    top += 5.0 + 2.8 * (len(lines) - 1)
+    for k, line in enumerate(lines):
+        page.text(left, top - 2.8 * k, line, 6.0)
+    page.line([(left, top + 3.4), (right, top + 3.4)], 0.6)
+    return top + 4.4
 
 
 def _draw_steps(page: Page, steps: tuple[Step, ...], left: float, right: float, top: float, low: float) -> None:
@@ -131,6 +133,8 @@ def _draw_machine(page: Page, card: Card, measures: Measures, box: tuple[float, 
         contact = gouge.settings[0].contact
         if contact is not None:
             names["contact"] = f"{np.degrees(contact):.0f}°"
+    if jig.kind == "foot":
+        names["cant"] = f"{numbered('arm below')}{jig.arm_cant_deg:g}°"
     scale = draw_side(page, view, box, names)
     words = f"side view 1 : {scale:g}, mm"
     if len(view.pivots) > 1:
@@ -155,7 +159,7 @@ def _tall_views(page: Page, measures: Measures) -> float:
 def _tall_tables(page: Page, card: Card) -> float:
     """Height of the middle band that the tables need, layout units."""
     note = page.wrapped(card.wear_note, page.width - _MARGIN - _TABLES, 5.3)
-    return 17.5 + _LEADING * (len(card.angles) + len(card.wear)) + 2.5 * len(note)
+    return 20.0 + _LEADING * (len(card.angles) + len(card.wear)) + 2.5 * len(note)
 
 
 def _draw_true_size(page: Page, measures: Measures, left: float, top: float, low: float) -> None:
@@ -191,12 +195,13 @@ def _draw_tables(page: Page, card: Card, left: float, right: float, top: float) 
     wide = right - left
     page.text(left, top - 2.0, "Along the edge", 7.5, fontweight="bold")
     head = card.angles[0]
-    short = {"place (per cent of the wing)": "% of wing", "edge angle": "angle"}
+    short = {PLACE: "% along wing", "edge angle": "angle", BEHIND: "back"}
     rows = [tuple(short.get(cell, cell.replace(" mm", "")) for cell in row) for row in (head, *card.angles[1:])]
-    rows[0] = tuple(f"{cell} mm" if cell in ("bevel", "hollow", "land") else cell for cell in rows[0])
     count = len(head) - 1
     columns = [wide * (0.2 + 0.8 * (k + 1) / count) for k in range(count)]
     y = page.table(left, top - 3.0, rows, columns, size=5.8, leading=_LEADING)
+    y -= 2.5
+    page.text(left, y, "mm · per cent along the edge · back: behind the nose, along the bar", 5.3, color=QUIET)
     if any(NOTHING in row for row in card.angles):
         y -= 2.5
         page.text(left, y, f"{NOTHING}  the plane square to the edge meets no heel there", 5.3, color=QUIET)

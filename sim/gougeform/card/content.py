@@ -8,7 +8,7 @@ import numpy as np
 
 from gougeform.gauges.wheelgauge import worn_diameters
 from gougeform.grind.gouge import Gouge
-from gougeform.machine.jig import FootJig, RodJig, Table
+from gougeform.machine.jig import FootJig, RodJig, Table, pivot_of
 from gougeform.measure.measures import Measures
 from gougeform.read.recipe import Recipe, ResolvedGrind
 from gougeform.tell.cautions import cautions
@@ -198,7 +198,11 @@ def _across(gouge: Gouge, number: int) -> float:
 
 
 def tolerance_line(gouge: Gouge) -> str:
-    """What changes the nose angle by NOSE_TOLERANCE_DEG, from the closed form's slopes."""
+    """What changes the nose angle by NOSE_TOLERANCE_DEG, from the closed form's slopes.
+
+    A worn wheel has two answers: with the rim distance set anew, and (as in the wear table's last column) with pocket
+    or rod left where they stand.
+    """
     jig, k = gouge.jigs[0], gouge.ground.passes[0].wheel.curvature
     half = np.radians(NOSE_TOLERANCE_DEG)
     head = f"The nose keeps within ±{NOSE_TOLERANCE_DEG:g}° while"
@@ -213,8 +217,19 @@ def tolerance_line(gouge: Gouge) -> str:
     near, far = (type(pivot)(pivot.along + e, pivot.above) for e in (-d, d))
     by_projection = slope(near.nose_angle(rim, k, across), far.nose_angle(rim, k, across))
     parts = [f"rim distance ±{half / by_rim:.1f} mm", f"projection ±{half / by_projection:.1f} mm"]
+    fields = gouge.recipe.grinds[0].jig
+    if fields.kind == "foot":  # a rod jig's hinge passes through the same point whatever its cant
+        low, high = (
+            pivot_of(gouge.section, fields.model_copy(update={"arm_cant_deg": fields.arm_cant_deg + e}))
+            for e in (-d, d)
+        )
+        by_cant = slope(low.nose_angle(rim, k, across), high.nose_angle(rim, k, across))
+        parts.append(f"arm's cant ±{half / by_cant:.1f}°")
     if k:
         less, more = (2 / (2 / k + e) for e in (-d, d))
-        by_wheel = slope(pivot.nose_angle(rim, less, across), pivot.nose_angle(rim, more, across))
-        parts.append(f"wheel Ø ±{half / by_wheel:.0f} mm")
+        anew = slope(pivot.nose_angle(rim, less, across), pivot.nose_angle(rim, more, across))
+        left = slope(pivot.nose_angle(rim + d / 2, less, across), pivot.nose_angle(rim - d / 2, more, across))
+        what = "pocket" if fields.kind == "foot" else "rod"
+        by_wheel = f"wheel Ø ±{half / anew:.1f} mm if set anew from the rim"
+        parts.append(f"{by_wheel}, ±{half / left:.1f} mm if the {what} is left")
     return f"{head} {', '.join(parts)} (one at a time)."

@@ -6,6 +6,7 @@ about a place of the page. Nothing depends on colour.
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -197,7 +198,9 @@ class Page:
                 ("png", {"dpi": _PNG_DPI}),
             ):
                 path = stem.with_name(f"{stem.name}.{ending}")
+                page = io.BytesIO()  # what draws a PDF has no words for a disk that is full
+                self._figure.savefig(page, format=ending, facecolor="white", **extra)
                 with replaced(path) as beside:
-                    self._figure.savefig(beside, format=ending, facecolor="white", **extra)
+                    beside.write_bytes(page.getvalue())
                 made.append(path)
         return made

@@ -67,20 +67,8 @@ class SideView:
 
 def side_view(gouge: Gouge, edge: Edge) -> SideView:
     """The first grind, its nose on the wheel, and the places of pocket or rod for every grind."""
-    grind, jig, one, setting = gouge.recipe.grinds[0], gouge.jigs[0], gouge.ground.passes[0], gouge.settings[0]
-    k = one.wheel.curvature
-    lift = _TABLE_LIFT if isinstance(jig, Table) and k else setting.pivot_angle or 0.0
-    pose = one.path.pose(np.array([0.0]))
-    turn, shift = (
-        machine_turn(lift) @ pose.turn[:, :, 0],
-        machine_turn(lift) @ (pose.shift[:, 0] + np.array([1 / k if k else 0.0, 0.0, 0.0])),
-    )
-
-    def placed(yz: Floats) -> Floats:
-        points = np.column_stack([np.zeros(len(yz)), yz])
-        # The finished nose is z = 0; a steady grind has taken the tool back from where it first touched.
-        return (points @ turn.T + shift)[:, [0, 2]]
-
+    grind, k = gouge.recipe.grinds[0], gouge.ground.passes[0].wheel.curvature
+    placed = on_machine(gouge)
     section, fields = gouge.section, grind.jig
     behind = fields.projection_mm + (0.0 if fields.kind == "table" else fields.hinge_back_mm) + _BEYOND
     tool = placed(_side_outline(gouge, edge, behind))
@@ -107,6 +95,23 @@ def side_view(gouge: Gouge, edge: Edge) -> SideView:
     return SideView(1 / k if k else None, tool, axis, nose, clamp, box, hinge, tuple(pivots), support)
 
 
+def on_machine(gouge: Gouge) -> Place:
+    """From (n, 2) y, z in the tool's middle plane to (n, 2) X, Z on the machine, mm, the first grind's nose ground."""
+    jig, one, setting = gouge.jigs[0], gouge.ground.passes[0], gouge.settings[0]
+    k = one.wheel.curvature
+    lift = _TABLE_LIFT if isinstance(jig, Table) and k else setting.pivot_angle or 0.0
+    pose = one.path.pose(np.array([0.0]))
+    turn = machine_turn(lift) @ pose.turn[:, :, 0]
+    shift = machine_turn(lift) @ (pose.shift[:, 0] + np.array([1 / k if k else 0.0, 0.0, 0.0]))
+
+    def placed(yz: Floats) -> Floats:
+        points = np.column_stack([np.zeros(len(yz)), yz])
+        # The finished nose is z = 0; a steady grind has taken the tool back from where it first touched.
+        return (points @ turn.T + shift)[:, [0, 2]]
+
+    return placed
+
+
 def _side_outline(gouge: Gouge, edge: Edge, behind: float) -> Floats:
     """(n, 2) mm: y and z of the tool seen from its right side: wing, lip, back end, underside, heel, bevel."""
     section = gouge.section
@@ -126,7 +131,8 @@ def _side_outline(gouge: Gouge, edge: Edge, behind: float) -> Floats:
 def draw_side(page: Page, view: SideView, box: tuple[float, float, float, float], names: dict[str, str]) -> float:
     """Draw the side view in a box (left, low, right, high; layout units) and return its scale, 1 : that.
 
-    names: words on the dimensions: "rim0", "rim1" … for each grind's place, "projection", "height", "contact".
+    names: words on the dimensions: "rim0", "rim1" … for each grind's place, "projection", "height", "contact",
+    and "cant" between a foot jig's arm and its bar.
     """
     u = page.unit
     left, low, right, high = (value * u for value in box)
@@ -194,6 +200,8 @@ def _draw_dimensions(page: Page, view: SideView, put: Place, names: dict[str, st
         end = view.nose + way * ((view.clamp - view.nose) @ way)
         side = 1 if np.cross(np.append(end - start, 0), np.append([0.0, 1.0], 0))[2] > 0 else -1
         page.dimension_mm(put(start), put(end), names["projection"], away=7.5 * u, side=side)
+    if view.hinge is not None and "cant" in names:
+        _draw_cant(page, view, put, names["cant"])
     for count, (number, at) in enumerate(view.pivots):
         rim = at * (view.radius / np.linalg.norm(at)) if view.radius is not None else at * [0.0, 1.0]
         # Later grinds stand beside the first one, on the side where the tool is not.
@@ -220,6 +228,21 @@ def _draw_dimensions(page: Page, view: SideView, put: Place, names: dict[str, st
             plate = {"facecolor": "#f2f2f2", "edgecolor": "none", "pad": 0.6}
             style: Any = {"ha": "right", "va": "center", "fontweight": "bold", "bbox": plate}
             page.text_mm(x, y, names["contact"], 6.0, **style)
+
+
+def _draw_cant(page: Page, view: SideView, put: Place, words: str) -> None:
+    """The angle at the hinge, from the bar's direction toward the handle to the arm."""
+    assert view.hinge is not None
+    back, arm = view.bar_axis[1] - view.bar_axis[0], view.pivots[0][1] - view.hinge
+    first, last = np.arctan2(back[1], back[0]), np.arctan2(arm[1], arm[0])
+    phi = first + np.linspace(0.0, (last - first + np.pi) % (2 * np.pi) - np.pi, 40)
+    radius = 0.5 * float(np.linalg.norm(arm))
+    around = np.stack([np.cos(phi), np.sin(phi)], -1)
+    page.line_mm(put(view.hinge + np.outer([0.0, 1.1 * radius], around[0])), 0.35, color=QUIET)
+    page.line_mm(put(view.hinge + radius * around), 0.5)
+    x, y = put(view.hinge + radius * around[20]) + 1.2 * page.unit * around[20]
+    plate = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
+    page.text_mm(x, y, words, 6.0, ha="left", va="top", fontweight="bold", bbox=plate)
 
 
 def draw_plan(page: Page, gouge: Gouge, edge: Edge, x: float, y: float, behind: float) -> None:

@@ -53,6 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     place = _save_place(arguments)
     pairs = read_pairs(arguments.pairs, recipe)
     fit = calibrate(pairs, _unknowns(arguments.unknown), reading)
+    _refuse_useless(fit)
     text = toml_text(jig_table(fit, _title(fit, len(pairs))))
     written = []
     if place is not None:
@@ -73,6 +74,26 @@ def run(arguments: argparse.Namespace) -> int:
         "files": [*written, *files.names],
     }
     return finish(arguments, recipe, result, lambda console: _show(console, pairs, fit, reading))
+
+
+def _refuse_useless(fit: Fit) -> None:
+    import numpy as np
+
+    from gougeform.errors import InputError
+    from gougeform.settings.names import NAMES
+
+    told = []
+    for name, value, sure in zip(fit.names, fit.value, fit.sure, strict=True):
+        if name in fit.useless:
+            unit = NAMES[name].unit
+            within = f"± {amount(float(sure), unit)}" if np.isfinite(sure) else "(not told)"
+            told.append(f"{name.replace('_', ' ')} {amount(float(value), unit)} {within}")
+    if told:
+        raise InputError(
+            "--unknown",
+            f"these pairs tell nothing of it: {', '.join(told)}; nothing is written",
+            fit.advice.rstrip(".") or "add pairs at other projections or wheels, or fit fewer unknowns",
+        )
 
 
 def _unknowns(texts: list[str]) -> list[str]:

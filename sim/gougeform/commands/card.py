@@ -30,8 +30,7 @@ def run(arguments: argparse.Namespace) -> int:
         from gougeform.measure.measures import measure
         from gougeform.read.recipe import load
         from gougeform.tell.cautions import cautions
-        from gougeform.tell.folder import publish, stage
-        from gougeform.tell.job import file_name
+        from gougeform.tell.folder import file_name, publish, stage
 
         recipe = load(arguments.recipe)
         measures = measure(shape(recipe))

@@ -17,6 +17,7 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import re
 import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -41,6 +42,12 @@ _NAMES = {
     "relief": "Relief block",
     "tag": "Tag",
 }
+
+
+_GAUGE_FILE = re.compile(
+    r"(projection|angle|outline|wheel|tag|relief(-\d+)?|plate(-\d+)?|spacer-[\d.]+mm(-wheel[\d.]+)?)\.(stl|3mf|png)"
+)
+"""Names this command writes, and no others: a folder of a person's own may hold more."""
 
 
 @dataclass(frozen=True)
@@ -100,7 +107,7 @@ def run(arguments: argparse.Namespace) -> int:
         from gougeform.grind.gouge import shape
         from gougeform.measure.measures import measure
         from gougeform.read.recipe import load
-        from gougeform.tell.job import file_name
+        from gougeform.tell.folder import file_name
 
         recipe = load(arguments.recipe)
         gouge = shape(recipe)
@@ -144,7 +151,9 @@ def make(kind: str, setup: Setup, folder: Path, *, picture: bool = True) -> tupl
             made = [_written(gauge, setup, inner) for gauge in planned]
             plates = _write_plates(made, setup, inner) if kind == "all" else []
         files = [folder / path.name for path in sorted(inner.iterdir())]
-        publish(inner, folder)
+        # A whole set replaces the whole set before it: what is printed from two of them would not belong together.
+        older = [path.name for path in folder.iterdir() if _GAUGE_FILE.fullmatch(path.name)]
+        publish(inner, folder, instead_of=older if kind == "all" else [])
         drawings: list[tuple[str, str, list[str]]] = []
         if picture:
             drawings = [(m.body.name, _heading(m.gauge), _captions(m.gauge)) for m in made if kind != "all"]
@@ -165,6 +174,9 @@ def make(kind: str, setup: Setup, folder: Path, *, picture: bool = True) -> tupl
         "without": {name: str(replace(error, file="")) for name, error in without.items()},
         "plates": plates,
         "files": [str(path) for path in files],
+        "from_earlier_runs": sorted(
+            str(folder / name) for name in older if kind != "all" and folder / name not in files
+        ),
     }
     return result, list(dict.fromkeys(problems))
 
@@ -284,6 +296,10 @@ def _print(result: dict[str, Any], sentences: list[str]) -> None:
     print(f"Written to {files[0].parent}:")
     for path in files:
         print(f"  {path.name}")
+    if earlier := result["from_earlier_runs"]:
+        print("Also there, from earlier runs, perhaps for other settings:")
+        for name in earlier:
+            print(f"  {Path(name).name}")
 
 
 def _asked(arguments: argparse.Namespace) -> tuple[Any, Any]:

@@ -44,8 +44,10 @@ def run(arguments: argparse.Namespace) -> int:
     done = grind_named(arguments.recipe, arguments)
     if arguments.json:
         from gougeform.tell.cautions import cautions
+        from gougeform.tell.doubts import doubts
 
-        lines = [f"- {line}" for line in cautions(done.measures.gouge.recipe)]
+        recipe = done.measures.gouge.recipe
+        lines = [f"- {line}" for line in (*cautions(recipe), *(f"{doubt}." for doubt in doubts(recipe)))]
         print("\n".join(["Before you grind", *lines]), file=sys.stderr)
         print(json.dumps(done.result, indent=1, ensure_ascii=False, allow_nan=False))
     else:
@@ -61,7 +63,8 @@ def grind_named(recipe_name: str, arguments: argparse.Namespace) -> Done:
 
     with step("reading the recipe"):
         from gougeform.read.recipe import load
-        from gougeform.tell.job import do, file_name
+        from gougeform.tell.folder import file_name
+        from gougeform.tell.job import do
 
         recipe = load(recipe_name)
     folder = Path("out") / file_name(recipe) if arguments.folder is None else Path(arguments.folder)
@@ -72,7 +75,7 @@ def print_tables(done: Done) -> None:
     """Measures, and where the files are, on standard output."""
     from gougeform.tell.report import print_report
 
-    print_report(done.measures, sys.stdout)
+    print_report(done.measures, sys.stdout, done.result["stated_error"]["mesh_mm"])
     print(f"Written to {done.files[0].parent}:")
     for path in done.files:
         print(f"  {path.name}")

@@ -66,14 +66,24 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.free:
             raise InputError("--free", "given together with --regrind, which turns nothing", "leave one of them out")
         # The tool is the old one, whatever bar and flute the recipe of the new grind has.
+        other = _other_steel(recipe, old)
         recipe = changed(recipe, {"bar": old.table["bar"], "flute": old.table["flute"], "older": None})
         price = cost(old, recipe)
-        result = {"old": old.title or old.name, **_price(price), "files": []}
-        return finish(arguments, recipe, result, lambda console: _show_price(console, old, price))
+        notes = [other] if other else []
+        result = {"old": old.title or old.name, **_price(price), "notes": notes, "files": []}
+        return finish(arguments, recipe, result, lambda console: _show_price(console, old, price, notes))
     frees = read_frees(bench_of(recipe), arguments.free, [], []) if arguments.free else None
     with step("laying the wheel on the old bevel"):
         found = match(old, recipe, frees)
     bench = bench_of(found.recipe)
+    notes = [*found.notes]
+    if arguments.measured:
+        notes.append(
+            "Only the edge was measured: the old bevel behind it is taken as ground on this very wheel and jig. So"
+            " there is no light by that assumption; what a bevel from another wheel would show, --old tells."
+        )
+    elif other := _other_steel(recipe, old):
+        notes.append(other)
     with files_in(out_folder(arguments, recipe)) as files:
         files.text("match.toml", to_toml(found.recipe))
         rows = [
@@ -93,10 +103,20 @@ def run(arguments: argparse.Namespace) -> int:
         "rms_gap_mm": found.best.rms,
         "equal_settings": found.equal,
         **_price(found.cost),
-        "notes": found.notes,
+        "notes": notes,
         "files": files.names,
     }
-    return finish(arguments, found.recipe, result, lambda console: _show(console, found, misses))
+    return finish(arguments, found.recipe, result, lambda console: _show(console, found, misses, notes))
+
+
+def _other_steel(recipe: Recipe, old: Recipe) -> str:
+    """What to say where the recipe's bar or flute is not the old tool's, on which everything is computed."""
+    if (recipe.bar, recipe.flute) == (old.bar, old.flute):
+        return ""
+    return (
+        f"All numbers are on the old tool's bar and flute ({old.title or old.name}), not on the recipe's own: its edge"
+        " on its own bar has other angles."
+    )
 
 
 def _old(arguments: argparse.Namespace, recipe: Recipe) -> tuple[Recipe, dict[str, float]]:
@@ -131,7 +151,8 @@ def _price(price: Cost) -> dict[str, Any]:
 def _price_rows(price: Cost) -> list[tuple[str, str]]:
     density = price.measures.gouge.recipe.bar.steel.density_g_cm3
     flute = price.measures.gouge.recipe.flute.length_mm
-    often = "no end: the nose loses nothing" if price.regrinds is None else str(price.regrinds)
+    # Nothing lost in a computation is not nothing lost at the wheel, so no number can be given.
+    often = "not told: takes nothing off the nose" if price.regrinds is None else str(price.regrinds)
     return [
         ("nose angle after", deg(price.measures.nose_angle)),
         ("wing angle after, at 50 %", deg(price.measures.wing_angles[50])),
@@ -141,14 +162,15 @@ def _price_rows(price: Cost) -> list[tuple[str, str]]:
     ]
 
 
-def _show_price(console: Console, old: Recipe, price: Cost) -> None:
-    from gougeform.tell.report import table
+def _show_price(console: Console, old: Recipe, price: Cost, notes: list[str]) -> None:
+    from gougeform.tell.report import print_list, table
 
     console.print(f"The tool as it is: {old.title or old.name}", markup=False)
     console.print(table("Regrinding it to this", ("", ""), _price_rows(price)))
+    print_list(console, "Notes", notes)
 
 
-def _show(console: Console, found: Match, misses: dict[str, float]) -> None:
+def _show(console: Console, found: Match, misses: dict[str, float], notes: list[str]) -> None:
     import numpy as np
 
     from gougeform.settings.names import NAMES
@@ -178,8 +200,8 @@ def _show(console: Console, found: Match, misses: dict[str, float]) -> None:
     console.print(table("What grinding there costs", ("", ""), _price_rows(found.cost)))
     if any(abs(miss) > 0.005 for miss in misses.values()):
         off = ", ".join(f"{name} by {miss:+.2f}" for name, miss in misses.items() if abs(miss) > 0.005)
-        found.notes.append(f"No grind of this jig has all the measured numbers; the nearest one taken misses {off}.")
-    print_list(console, "Notes", found.notes)
+        notes = [*notes, f"No grind of this jig has all the measured numbers; the nearest one taken misses {off}."]
+    print_list(console, "Notes", notes)
 
 
 def _draw(top: Axes, low: Axes, found: Match) -> None:

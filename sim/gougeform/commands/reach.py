@@ -33,6 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--slicing", metavar="DEG", default="0", help="only cuts whose edge is inclined by this much or more"
     )
+    parser.add_argument("--all", action="store_true", help="list every place, also those where the bevel rides")
     parser.add_argument("--no-cove", action="store_true", help="leave out the tightest cove")
     parser.add_argument("--no-picture", action="store_true", help="draw nothing")
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of tables")
@@ -41,7 +42,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def work_arguments(parser: argparse.ArgumentParser) -> None:
     """Options about workpiece, rest and force, shared with `compare`."""
-    parser.add_argument("--work", metavar="NAME", required=True, help="the workpiece")
+    parser.add_argument(
+        "--work",
+        metavar="NAME",
+        required=True,
+        help="the workpiece: a name in the library, a .toml file, or a .csv of measured points whose first line names"
+        " the columns: x_mm (along the lathe) with radius_mm or diameter_mm; without that line: x and radius",
+    )
     parser.add_argument("--limit", metavar="DEG", default="10", help="reached: up to this clearance angle (10)")
     parser.add_argument("--places", metavar="N", default="60", help="how many places along the profile (60)")
     parser.add_argument("--gap", metavar="MM", default="5", help="from the wood's largest radius to the rest (5)")
@@ -129,7 +136,7 @@ def run(given: argparse.Namespace) -> int:
         print("\n".join(["Before you grind", *(f"- {line}" for line in told)]), file=sys.stderr)
         print(json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False))
     else:
-        print_reach(found, cove, rows, allowed, told, sys.stdout)
+        print_reach(found, cove, rows, allowed, told, sys.stdout, every_place=given.all)
         print(f"Written to {folder}:")
         for name in whole["files"]:
             print(f"  {Path(name).name}")

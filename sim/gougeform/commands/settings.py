@@ -3,7 +3,7 @@
   gougeform settings RECIPE --want nose=35 --want wing50=44
   gougeform settings RECIPE --want nose=35 --want wing50=47 --free distance --stops cant=30,35,40,45
 
-Wants: nose, wingNN (NN per cent of the wing's length, as wing50), wing_length, land. Degrees and mm.
+Wants: nose, wingNN (NN per cent of the wing's length along the edge, as wing50), wing_length, land. Degrees and mm.
 Free settings: distance, projection, cant, tilt (table), roll (steady), arm_length, wing_length, fullness, shoulder …
 With none named, as many are free as angles are wanted, the distance first.
 """
@@ -11,6 +11,7 @@ With none named, as many are free as angles are wanted, the distance first.
 from __future__ import annotations
 
 import argparse
+import shlex
 from typing import TYPE_CHECKING, Any
 
 from gougeform.settings.show import amount, common_arguments, deg, files_in, finish, mm, opened, out_folder
@@ -55,6 +56,8 @@ def run(arguments: argparse.Namespace) -> int:
     with files_in(out_folder(arguments, recipe)) as files:
         for number, (_, ruler) in enumerate(pairs, start=1):
             files.text("settings.toml" if number == 1 else f"settings-{number}.toml", to_toml(ruler.recipe))
+    further = further_search(arguments, problem, answer)
+    grind = ["gougeform", "grind", files.names[0]]
     result = {
         "exact": answer.exact,
         "family": answer.family,
@@ -62,9 +65,48 @@ def run(arguments: argparse.Namespace) -> int:
         "free": [free.name.name for free in problem.frees],
         "solutions": [{**_result(problem, exact), "with_a_ruler": _result(problem, ruler)} for exact, ruler in pairs],
         "cannot_be_met": [str(unmet) for unmet in answer.unmet],
+        "next": [shlex.join(words) for words in (further, grind) if words],
         "files": files.names,
     }
-    return finish(arguments, pairs[0][1].recipe, result, lambda console: _show(console, problem, answer, pairs))
+
+    def show(console: Console) -> None:
+        _show(console, problem, answer, pairs)
+        if further:
+            console.print("To come nearer, look further:")
+            console.print("\n".join(pasteable(further)), markup=False, soft_wrap=True)
+        elif not answer.exact:
+            console.print("Every setting of this jig is free already: another jig or wheel, or other wants.")
+        console.print("Next, the tool with these settings (the ruler's):" if answer.exact else "The nearest tool:")
+        console.print("\n".join(pasteable(grind)), markup=False, soft_wrap=True)
+        console.print()
+
+    return finish(arguments, pairs[0][1].recipe, result, show)
+
+
+def further_search(arguments: argparse.Namespace, problem: Problem, answer: Answer) -> list[str]:
+    """The command that may come nearer to wants that are not met, as words; none where all are, or nothing is left."""
+    from gougeform.settings.further import further
+
+    options = [] if answer.exact else further(problem, answer.solutions[0])
+    if not options:
+        return []
+    wants = [word for want in arguments.want for word in ("--want", want)]
+    return ["gougeform", "settings", arguments.recipe, *wants, *options]
+
+
+def pasteable(words: list[str]) -> list[str]:
+    """A command as lines of at most 76 signs, joined by the backslashes that a shell reads over."""
+    lines = ["   "]
+    for word in map(shlex.quote, words):
+        if len(lines[-1]) + len(word) > 74 and lines[-1].strip():
+            lines[-1] += " \\"
+            lines.append("     ")
+        lines[-1] += f" {word}"
+    return lines
+
+
+_CLAMPED = ("projection", "cant", "tilt")
+"""What a person sets by hand on every tool, and must know also where it stays as it was."""
 
 
 def _result(problem: Problem, found: Confirmed) -> dict[str, Any]:
@@ -95,7 +137,7 @@ def _show(console: Console, problem: Problem, answer: Answer, pairs: list[tuple[
         count = len(pairs)
         head = "One exact solution." if count == 1 else f"{count} exact solutions, the nearest to the recipe first."
     else:
-        head = "No exact solution: this is the nearest (least squares)."
+        head = "NOT MET: no setting within the bounds gives all that is asked; this is the nearest (least squares)."
     console.print(head, markup=False)
     print_list(console, "What cannot be met", [str(unmet) for unmet in answer.unmet])
     for number, (exact, ruler) in enumerate(pairs, start=1):
@@ -114,15 +156,23 @@ def _setting_rows(exact: Confirmed, ruler: Confirmed) -> list[tuple[str, ...]]:
     from gougeform.settings.ruler import machine, straight_words
 
     rows: list[tuple[str, ...]] = []
-    for name, value in exact.values.items():
+    jig = exact.bench.jig
+    for name in dict.fromkeys([*exact.values, *(one for one in _CLAMPED if one in exact.bench.names)]):
         if name != "distance":
-            unit = NAMES[name].unit
-            rows.append((name.replace("_", " "), amount(value, unit), amount(ruler.values[name], unit)))
+            unit, turned = NAMES[name].unit, name in exact.values
+            both_values = (bench.value(name) for bench in (exact.bench, ruler.bench))
+            words = name.replace("_", " ") + ("" if turned else ", as it was")
+            rows.append((words, *(amount(value, unit) for value in both_values)))
+    if jig.kind != "table":
+        pivot = "pocket" if jig.kind == "foot" else "rod"
+        rows.append((f"{pivot} above wheel's centre, as it was", mm(jig.height_mm), mm(jig.height_mm)))
     both = machine(exact.bench, exact.setting), machine(ruler.bench, ruler.setting)
+    pivot = "pocket" if jig.kind == "foot" else "rod centre"
     for key, words, show in (
-        ("centre_distance_mm", "wheel's centre to pocket or rod centre", mm),
-        ("rim_distance_mm", "rim to pocket or rod centre", mm),
-        ("straight_distance_mm", straight_words(exact.bench), mm),
+        ("centre_distance_mm", f"wheel's centre to {pivot}", mm),
+        ("rim_distance_mm", f"rim to {pivot}", mm),
+        # To a pocket it is the same distance; to a rod one measures to its surface.
+        *((("straight_distance_mm", straight_words(exact.bench), mm),) if jig.kind == "rod" else ()),
         ("level_distance_mm", "level, from below the wheel's centre", mm),
         ("contact_deg", "contact on the wheel, above the horizontal", deg),
     ):

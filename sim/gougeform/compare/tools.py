@@ -168,7 +168,7 @@ _SAID = {
         "more",
         "less",
     ),
-    "deflection_mm": ("{b} is {p:.0f} % {w} than {a} over the rest", "softer", "stiffer"),
+    "deflection_mm": ("{b} bends {p:.0f} % {w} than {a} over the rest", "more", "less"),
     "allowed_overhang_mm": (
         "{b} may hang {d:.1f} mm {w} over the rest than {a} for the same deflection",
         "further",

@@ -18,9 +18,13 @@ from gougeform.machine.edgeoutline import EdgeOutline, edge_outline
 from gougeform.machine.jig import AnyJig, Table, build_jig
 from gougeform.machine.path import Traced, steady_path, traced_path
 from gougeform.machine.wheel import Wheel, build_wheel
+from gougeform.numerics.roots import newton_roots
+from gougeform.read.inches import hinted
 from gougeform.read.recipe import Recipe, ResolvedGrind
 
 Floats = NDArray[np.float64]
+
+_ALONG_BEVEL = 33  # rays down the middle plane, between which the end of a land is looked for
 
 
 @dataclass(frozen=True)
@@ -56,14 +60,18 @@ class Gouge:
             for grind, jig, one in zip(self.recipe.grinds, self.jigs, self.ground.passes, strict=True)
         )
 
+    @property
+    def alike(self) -> bool:
+        """True where the grinds do the same on both sides: every contact in the wheel's middle."""
+        return all(g.path.path == "steady" or g.path.contact_mm == 0 for g in self.recipe.grinds)
+
     @cached_property
     def symmetric(self) -> bool:
-        """True where both halves come out alike: a symmetric outline, and every contact in the wheel's middle."""
+        """True where both halves come out alike: a symmetric outline too."""
         outline = self.section.outline
         v = np.linspace(0.0, outline.count, 16 * outline.count, endpoint=False)
         mirrored = outline.nearest(outline.point(v) * [-1.0, 1.0])[0]
-        middle = all(g.path.path == "steady" or g.path.contact_mm == 0 for g in self.recipe.grinds)
-        return middle and bool((np.abs(mirrored) < 1e-9).all())
+        return self.alike and bool((np.abs(mirrored) < 1e-9).all())
 
     @cached_property
     def older(self) -> Gouge | None:
@@ -98,7 +106,7 @@ def shape(recipe: Recipe) -> Gouge:
         gouge = Gouge(recipe, section, tuple(jigs), Ground(tuple(passes)), outline)
         _ = gouge.settings  # a pivot height that does not fit is refused here, not when it is first shown
     except InputError as error:
-        raise error.in_file(recipe.source or recipe.name) from None
+        raise hinted(error, recipe.table).in_file(recipe.source or recipe.name) from None
     return gouge
 
 
@@ -152,21 +160,29 @@ def _held_back(section: Section, before: Ground, relief: Pass, land: float) -> P
     nose = float(before.heights(np.array([[0.0, hi]])).z[0])  # not 0 where the path cuts past its outline
     if not np.isfinite(nose):
         raise InputError("wheel.width_mm", "the wheel does not touch the nose", "a wider wheel, or less contact_mm")
-    # Distance from the nose grows along the bevel: narrow a fan of rays down, then one linear step.
-    for _ in range(4):
-        y = np.linspace(hi, lo, 33)
-        z = before.heights(np.stack([np.zeros_like(y), y], -1)).z
-        far = np.hypot(y - section.y_floor, z - nose)
-        k = int(np.argmax(far > land))
-        if not far[k] > land:
-            raise InputError(
-                "grind.land_mm",
-                f"given {land:g}: the bevel at the nose is only {far[-1]:.2f} mm long",
-                f"a land below {far[-1]:.2f}",
-            )
-        lo, hi = float(y[k]), float(y[max(k - 1, 0)])
-    t = (land - far[k - 1]) / (far[k] - far[k - 1])
-    crease = np.array([[0.0, y[k - 1] + t * (y[k] - y[k - 1])]])
+
+    def over(y: Floats) -> tuple[Floats, Floats]:
+        """How much further than the land places of the bevel are from the nose, and the slope of that over y."""
+        cut = before.heights(np.stack([np.zeros_like(y), y], -1))
+        down, back = y - hi, cut.z - nose
+        far = np.hypot(down, back)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return far - land, (down - back * cut.normal[1] / cut.normal[2]) / far
+
+    # Distance from the nose grows along the bevel.
+    y = np.linspace(hi, lo, _ALONG_BEVEL)
+    value, slope = over(y)
+    k = int(np.argmax(value > 0))
+    if not value[k] > 0:
+        longest = value[-1] + land
+        raise InputError(
+            "grind.land_mm",
+            f"given {land:g}: the bevel at the nose is only {longest:.2f} mm long",
+            f"a land below {longest:.2f}",
+        )
+    (low, at_low), (high, at_high) = ((y[[i]], (value[[i]], slope[[i]])) for i in (k, k - 1))  # y falls
+    place = newton_roots(lambda _, x: over(x), low, high, at_low, at_high, width=1e-12, small=1e-10)
+    crease = np.array([[0.0, place[0]]])
     back = float(before.heights(crease).z[0] - Ground((relief,)).heights(crease).z[0])
     if not back > 0:
         raise InputError(

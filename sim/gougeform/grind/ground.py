@@ -17,22 +17,24 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.machine.jig import Pose, apply, apply_back, dot
+from gougeform.machine.jig import Pose, apply, apply_back, cross, dot
 from gougeform.machine.path import Path
-from gougeform.machine.wheel import FACE, Wheel
+from gougeform.machine.wheel import CORNER, FACE, Wheel
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_CHUNK = 1024  # lines scanned at once: the scan's tables stay in the processor's cache, memory stays bounded
+_TABLE = 1024 * 65  # lines times knots scanned at once: tables stay in the processor's cache, memory stays bounded
 _VALUE_DONE = 1e-9  # mm left in the minimum when a search stops
 _PLACE_DONE = 1e-8  # and as a part of the path between two knots: keeps normals to 1e-8 rad
 _STEPS = 120
 _GUESS_TRUST = 0.02  # relative error allowed for the curvature that the scan's quartic gives
 _NEVER = 1e30  # stands for "this pose does not touch the line" in the scan's table
 _FAR = 1e6  # mm: no bar is this long, so a line that meets the wheel further out is all but parallel to it
+_ON_RIM = 1e-7  # mm
 _SIDE_MARGIN = 1.0  # mm: valleys this close to the end of the flat face are searched on the whole wheel
 _CLOSER = 4  # times as many knots are scanned for those
+_ROUGH = 0.3  # times the second difference of the scan: a larger fourth one makes such a valley one of them
 
 
 @dataclass(frozen=True)
@@ -86,20 +88,51 @@ class Pass:
             return Cut(none, none, no_code, no_code, np.zeros((3, 0)), none)
         origin = origin - np.array([0.0, 0.0, self.setback])[:, None]
         found = []
-        for begin in range(0, origin.shape[1], _CHUNK):
-            part = slice(begin, begin + _CHUNK)
+        chunk = max(_TABLE // len(self.path.knots), 1)
+        for begin in range(0, origin.shape[1], chunk):
+            part = slice(begin, begin + chunk)
             line, *rest = self._valleys(origin[:, part], direction[:, part], from_origin)
             found.append((line + begin, *rest))
         line, lo, hi, s, bend = (np.concatenate(column) for column in zip(*found, strict=True))
+        if not len(line):  # no pose touches any of these lines
+            n = origin.shape[1]
+            nothing, never = np.full(n, np.nan), np.full(n, np.inf)
+            return Cut(never, nothing, np.zeros(n, np.int8), np.zeros(n, np.int8), np.full((3, n), np.nan), -never)
         o, d = origin[:, line], direction[:, line]
         s = self._descend(o, d, lo, hi, s, bend, from_origin)
         z, leave, normal, surface, _ = self._enter(o, d, s, from_origin)
         z = np.where(z < _FAR, z, np.inf)
+        if self.wheel.corner_radius == 0:
+            self._on_rim(o, d, s, z, normal, surface)
         return _deepest(origin.shape[1], line, z, s, surface, normal, leave)
 
-    def _scan(self, origin: Floats, direction: Floats, from_origin: bool, sides: bool) -> Floats:
-        """(n, K) z_in of every line at every knot, on the face alone, or on the whole wheel at the closer knots."""
-        pose, k = self._close_pose if sides else self.scan_pose, self.wheel.curvature
+    def _on_rim(
+        self, origin: Floats, direction: Floats, s: Floats, z: Floats, normal: Floats, surface: NDArray[np.int8]
+    ) -> None:
+        """Where the rim between face and side of a wheel without a corner radius cuts, set normal and surface.
+
+        What a line sweeps is square to the line and to how it moves; neither face nor side is tangent to it.
+        """
+        with np.errstate(invalid="ignore"):
+            across = self.path.pose(s).place(origin + z * direction)[1]
+            rim = np.flatnonzero(np.abs(np.abs(across) - self.wheel.half_width) < _ON_RIM)
+        if not len(rim):
+            return
+        moving = self.path.moving(s[rim])
+        p = moving.pose.place(origin[:, rim] + z[rim] * direction[:, rim])
+        face, side = self.wheel.face_normal(p), np.sign(p[1])
+        swept = cross(np.stack([-face[2], np.zeros(len(rim)), face[0]]), moving.velocity(p))
+        swept *= np.where(dot(swept, face) < 0, -1.0, 1.0)
+        size = np.sqrt(dot(swept, swept))
+        # Between the normals of face and side, or else the path ends there and one of the two is what cuts.
+        true = np.flatnonzero((size > 0) & (swept[1] * side > 0))
+        rim, swept = rim[true], swept[:, true] / size[true]
+        normal[:, rim] = -apply_back(moving.pose.turn[:, :, true], swept)
+        surface[rim] = CORNER
+
+    def _scan(self, origin: Floats, direction: Floats, from_origin: bool, sides: bool, closer: bool) -> Floats:
+        """(n, K) z_in of every line at every knot, or at the closer ones, on the face alone or with the sides."""
+        pose, k = self._close_pose if closer else self.scan_pose, self.wheel.curvature
         turn, shift = pose.turn, pose.shift
         shared = bool((direction == direction[:, :1]).all())
         d = (direction[:, :1] if shared else direction).T
@@ -133,12 +166,14 @@ class Pass:
                 oz[ox < 0] = np.inf
         return oz
 
-    def _valleys(self, origin: Floats, direction: Floats, from_origin: bool, sides: bool = False) -> tuple[Any, ...]:
+    def _valleys(
+        self, origin: Floats, direction: Floats, from_origin: bool, sides: bool = False, closer: bool = False
+    ) -> tuple[Any, ...]:
         """Where the deepest cut of each line may lie.
 
         Returns, for every valley: the line, the bracket lo and hi, a first guess s, and the curvature d²z/ds² there.
         """
-        z = self._scan(origin, direction, from_origin, sides)
+        z = self._scan(origin, direction, from_origin, sides, closer)
         z[~(np.abs(z) < _FAR)] = _NEVER
         last = z.shape[1] - 1
         rises = z[:, 1:] >= z[:, :-1]
@@ -151,17 +186,21 @@ class Pass:
         rise = np.maximum(np.where(before < _NEVER, before, here), np.where(after < _NEVER, after, here)) - here
         keep = (here < _NEVER) & (here - rise <= z.min(1)[line])
         line, k, here = line[keep], k[keep], here[keep]
-        if not sides:
+        if not closer:
             turn, shift = self.scan_pose.turn, self.scan_pose.shift
             o, d, at = origin[:, line], direction[:, line], turn[1][:, k]
             y = dot(at, o) + shift[1][k] + here * dot(at, d)
             off = np.unique(line[np.abs(y) > self.wheel.flat - _SIDE_MARGIN])
-            if len(off):
-                stay = ~np.isin(line, off)
-                again = self._valleys(origin[:, off], direction[:, off], from_origin, sides=True)
-                mine = self._brackets(self.path.knots, z, line[stay], k[stay])
-                return tuple(np.concatenate(pair) for pair in zip(mine, (off[again[0]], *again[1:]), strict=True))
-        return self._brackets(self._close_knots if sides else self.path.knots, z, line, k)
+            rough = np.setdiff1d(line[_rough(z, line, k)], off)
+            if len(off) or len(rough):
+                stay = ~np.isin(line, np.concatenate([off, rough]))
+                found = [self._brackets(self.path.knots, z, line[stay], k[stay])]
+                for mine, at_side in ((off, True), (rough, False)):
+                    if len(mine):
+                        one, *rest = self._valleys(origin[:, mine], direction[:, mine], from_origin, at_side, True)
+                        found.append((mine[one], *rest))
+                return tuple(np.concatenate(column) for column in zip(*found, strict=True))
+        return self._brackets(self._close_knots if closer else self.path.knots, z, line, k)
 
     def _brackets(self, knots: Floats, z: Floats, line: Ints, k: Ints) -> tuple[Any, ...]:
         """Bracket, first guess and curvature of valleys at knots k of lines: the quartic through five knots.
@@ -209,7 +248,7 @@ class Pass:
             off = np.flatnonzero(np.abs(p[1]) > self.wheel.flat)
             normal, surface = self.wheel.face_normal(p), np.full(len(s), FACE, np.int8)
         # Where the line leaves matters too: the wheel may end at its side before the stock does.
-        with np.errstate(invalid="ignore", divide="ignore"):
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
             side = (np.sign(d[1]) * self.wheel.half_width - o[1]) / d[1]
         leave = np.where(d[1] != 0, np.minimum(leave, side), leave)
         if len(off):
@@ -220,7 +259,8 @@ class Pass:
             z = np.where(leave < 0, np.inf, z)
         with np.errstate(invalid="ignore", divide="ignore"):
             rate = np.where(np.isfinite(z), -dot(normal, moving.velocity(p)) / dot(normal, d), np.nan)
-        return z, leave, -apply_back(moving.pose.turn, normal), surface, rate
+            steel = -apply_back(moving.pose.turn, normal)  # of a line that is missed there is none
+        return z, leave, steel, surface, rate
 
     def _descend(
         self,
@@ -286,6 +326,20 @@ class Pass:
         return s
 
 
+def _rough(z: Floats, line: Ints, k: Ints) -> NDArray[np.bool_]:
+    """Whether z (lines, K) changes round the valleys at knots k of lines too fast for the knots to show them all.
+
+    Where the outline of a traced path has a corner in its bend, as a vee has where its flanks begin, or near the end of
+    what a jig can do, there may be two valleys beside one knot. Then the fourth difference is not small.
+    """
+    m = np.clip(k, 3, z.shape[1] - 4)
+    seven = np.stack([z[line, m + i] for i in range(-3, 4)])
+    second = np.diff(seven, 2, axis=0)
+    fourth = np.abs(np.diff(second, 2, axis=0))
+    most = np.maximum(np.maximum(fourth[0], fourth[1]), fourth[2])
+    return (seven.max(0) < _NEVER) & (most > _ROUGH * np.abs(second).max(0)) & (most > _VALUE_DONE)
+
+
 def _deepest(n: int, line: Ints, z: Floats, s: Floats, surface: NDArray[np.int8], normal: Floats, leave: Floats) -> Cut:
     """For each of n lines the deepest of its candidate cuts."""
     order = np.lexsort((z, line))
@@ -302,6 +356,17 @@ def _deepest(n: int, line: Ints, z: Floats, s: Floats, surface: NDArray[np.int8]
     out.z[at], out.s[at], out.surface[at] = z[first], s[first], surface[first]
     out.normal[:, at], out.leave[at] = normal[:, first], leave[first]
     return out
+
+
+def mirrored_cut(cut: Cut, where: NDArray[np.bool_]) -> Cut:
+    """The cuts with those `where` (n,) mirrored to the other side of a tool that is alike on both.
+
+    Places along its paths run from minus to plus the same, so that they change their sign.
+    """
+    sign = np.where(where, -1.0, 1.0)
+    normal = cut.normal.copy()
+    normal[0] *= sign
+    return Cut(cut.z, sign * cut.s, cut.grind, cut.surface, normal, cut.leave)
 
 
 @dataclass(frozen=True)

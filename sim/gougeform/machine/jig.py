@@ -159,10 +159,10 @@ def pivot_of(section: Section, fields: FootFields | RodFields) -> Pivot:
     if fields.kind == "foot":
         cant = np.radians(fields.arm_cant_deg)
         return Pivot(
-            fields.projection_mm + fields.hinge_back_mm + fields.arm_length_mm * np.cos(cant),
-            section.y_floor + drop + fields.arm_length_mm * np.sin(cant),
+            float(fields.projection_mm + fields.hinge_back_mm + fields.arm_length_mm * np.cos(cant)),
+            float(section.y_floor + drop + fields.arm_length_mm * np.sin(cant)),
         )
-    return Pivot(fields.projection_mm + fields.hinge_back_mm, section.y_floor + drop + fields.shoe_mm)
+    return Pivot(float(fields.projection_mm + fields.hinge_back_mm), float(section.y_floor + drop + fields.shoe_mm))
 
 
 def rim_setting(pivot: Pivot, fields: FootFields | RodFields, wheel: Wheel, contact: float = 0.0) -> float:

@@ -19,6 +19,7 @@ from gougeform.machine.wheel import Wheel
 Floats = NDArray[np.float64]
 
 _ROLL_GRID = np.radians(np.arange(-150.0, 150.1, 2.5))
+_SAME_THREAD = 0.35  # rad: a root farther from where the thread leads belongs to another one
 _NEWTON_DONE = 1e-13
 _LAST_STEP = 1e-11  # rad: poses are to be good to 1e-10, and near the end of what a jig can do roots are nearly double
 _XZ = np.array([[1.0], [0.0], [1.0]])
@@ -325,17 +326,20 @@ def follow_roll(jig: RollSolver, point: Floats, along: Floats) -> tuple[Floats, 
     with np.errstate(invalid="ignore", divide="ignore"):
         change = f[:, :-1] * f[:, 1:] <= 0
         root = grid[:-1] - f[:, :-1] * np.diff(grid) / (f[:, 1:] - f[:, :-1])
-    root = np.where(change & np.isfinite(root), root, np.nan)
+    knot, place = np.nonzero(change & np.isfinite(root))
+    # Plain lists of each knot's few roots: the thread goes from knot to knot, and arrays of three are slow.
+    roots = [part.tolist() for part in np.split(root[knot, place], np.searchsorted(knot, np.arange(1, k)))]
     roll = np.full(k, np.nan)
     middle, lost = k // 2, False
     for way in (1, -1):
         last, before = 0.0, 0.0
         for i in range(middle, k if way > 0 else -1, way):
-            off = np.abs(root[i] - (2 * last - before if i != middle else 0.0))
-            if not np.isfinite(off).any() or np.nanmin(off) > 0.35:
-                lost |= bool(np.isfinite(off).any())
+            ahead = 2 * last - before if i != middle else 0.0
+            off, nearest = min(((abs(value - ahead), value) for value in roots[i]), default=(np.inf, 0.0))
+            if off > _SAME_THREAD:
+                lost |= bool(roots[i])
                 break
-            before, last = last, float(root[i][np.nanargmin(off)])
+            before, last = last, nearest
             roll[i] = last
             if i == middle:
                 before = last

@@ -82,7 +82,7 @@ class Wheel:
         and the surface entered (n,): FACE, CORNER or SIDE.
         """
         z_face, out_face = self.face_roots(o[0], o[2], d[0], d[2])
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             one = (-self.half_width - o[1]) / d[1]
             two = (self.half_width - o[1]) / d[1]
         still = d[1] == 0

@@ -15,7 +15,10 @@ from gougeform.grind.gouge import Gouge
 Floats = NDArray[np.float64]
 
 _ROWS, _COLUMNS = 25, 17
-_NARROWER = (1.0, 0.1)  # spacing of the three heights that sharpen the widest place, in rows
+_CLOSER, _ROUNDS = 16, 5  # a round divides the two rows beside the widest height into so many
+_SETTLED = 2e-5  # mm
+_STEPS = 40
+_DONE = 1e-9  # mm
 
 
 def cheek_widths(gouge: Gouge, behind: Floats) -> Floats:
@@ -41,15 +44,19 @@ def _half_width(gouge: Gouge, behind: Floats, side: float) -> Floats:
     rows = np.linspace(bottom, top, _ROWS + 1)[1:]
     x = _reach(gouge, behind, np.broadcast_to(rows, (len(behind), _ROWS)), side)
     width, y = x.max(1), rows[x.argmax(1)]
-    # The width over the height is a smooth hump where it is not widest at the floor: parabolas find its top.
-    for share in _NARROWER:
-        step = share * (top - bottom) / _ROWS
-        three = np.clip(y[:, None] + step * np.array([-1.0, 0.0, 1.0]), bottom + 1e-9, top)
-        x = _reach(gouge, behind, three, side)
-        first, second = x[:, 2] - x[:, 0], x[:, 0] - 2 * x[:, 1] + x[:, 2]
-        hump = second < 0
-        y = np.clip(y - np.where(hump, step * first / np.where(hump, 2 * second, 1.0), 0.0), three[:, 0], three[:, 2])
-        width = np.maximum(width, np.maximum(x.max(1), _reach(gouge, behind, y[:, None], side)[:, 0]))
+    # It may be a hump, or a corner where the outline takes over from the ground surface: narrow the heights down.
+    step, todo = (top - bottom) / _ROWS, np.flatnonzero(width > 0)
+    for _ in range(_ROUNDS):
+        if not len(todo):
+            break
+        closer = np.clip(y[todo, None] + step * np.linspace(-1.0, 1.0, _CLOSER + 1), bottom + 1e-9, top)
+        x = _reach(gouge, behind[todo], closer, side)
+        best, row = x.argmax(1), np.arange(len(todo))
+        width[todo], y[todo] = np.maximum(width[todo], x.max(1)), closer[row, best]
+        step *= 2 / _CLOSER
+        # The widest place lies no further over the widest height than that stands over its neighbours.
+        fall = x[row, best] - np.minimum(x[row, np.maximum(best - 1, 0)], x[row, np.minimum(best + 1, _CLOSER)])
+        todo = todo[(fall > _SETTLED) & (y[todo] < top)]
     return width
 
 
@@ -72,21 +79,19 @@ def _reach(gouge: Gouge, behind: Floats, y: Floats, side: float) -> Floats:
     hi = np.take_along_axis(grid[row], np.minimum(last + 1, _COLUMNS - 1)[:, None], 1)[:, 0]
     open_ = np.flatnonzero(~none & ~whole)
     a, b = lo[open_], hi[open_]
-    x = a + (b - a) * 0.5
-    for _ in range(8):
-        if not len(open_):
+    x, todo = (a + b) / 2, np.arange(len(open_))
+    for _ in range(_STEPS):
+        if not len(todo):
             break
-        cut = gouge.ground.heights(np.stack([side * x, once[row[open_]]], -1))
-        f = cut.z - level[open_]
-        a, b = np.where(f >= 0, x, a), np.where(f >= 0, b, x)
-        slope = -side * cut.normal[0] / cut.normal[2]
+        now = x[todo]
+        cut = gouge.ground.heights(np.stack([side * now, once[row[open_[todo]]]], -1))
+        f = cut.z - level[open_[todo]]
+        a[todo], b[todo] = np.where(f >= 0, now, a[todo]), np.where(f >= 0, b[todo], now)
         with np.errstate(divide="ignore", invalid="ignore"):
-            newton = x - f / slope
-        nxt = np.where(np.isfinite(newton) & (newton >= a) & (newton <= b), newton, (a + b) / 2)
-        done = bool((np.abs(nxt - x) < 1e-9).all())
-        x = nxt
-        if done:
-            break
+            newton = now + side * f * cut.normal[2] / cut.normal[0]
+        inside = np.isfinite(newton) & (newton >= a[todo]) & (newton <= b[todo])
+        x[todo] = np.where(inside, newton, (a[todo] + b[todo]) / 2)
+        todo = todo[np.abs(x[todo] - now) > _DONE]
     out = np.where(none, 0.0, np.where(whole, outer[row], lo))
     out[open_] = x
     return out.reshape(shape)

@@ -125,6 +125,7 @@ def _placed(kept: Columns, more: Columns, crowded: float = 0.0) -> Columns:
 
     crowded: also drop those closer to a kept one than this part of their own spacing.
     """
+    more = more.take(~np.isin(more.phi, kept.phi))  # the very same ray twice would leave a strip of no width
     both = joined(kept, more)
     if not len(more):
         return both

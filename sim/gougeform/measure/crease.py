@@ -13,7 +13,8 @@ from gougeform.numerics.curve import Curve
 
 Floats = NDArray[np.float64]
 
-_COLUMNS, _SAMPLES = 121, 9
+_COLUMNS, _SAMPLES = 121, 9  # an odd number of columns: one lies in the middle plane, where creases can be pointed
+_MIRROR = np.array([[-1.0], [1.0], [1.0]])
 
 
 def creases(gouge: Gouge) -> list[Curve]:
@@ -24,25 +25,27 @@ def creases(gouge: Gouge) -> list[Curve]:
     ground, section = gouge.ground, gouge.section
     if len(ground.passes) == 1:
         return []
-    u = np.linspace(section.u_left, section.u_right, _COLUMNS)[1:-1]
+    half = _COLUMNS // 2 + 1
+    u = np.concatenate([np.linspace(section.u_left, 0.0, half)[1:], np.linspace(0.0, section.u_right, half)[1:-1]])
+    if gouge.symmetric:
+        u = u[len(u) // 2 :]  # the other half is their mirror image
     columns = build_fan(section).at_flute(u)
     # Closer samples near the edge, where lands are short.
     samples = np.linspace(0.0, 1.0, _SAMPLES) ** 1.5
     found = hand_overs(columns.point, len(columns), samples, surfaces(ground))
     line, first = np.unique(found.line, return_index=True)
-    curves = []
-    for run in np.split(np.arange(len(line)), np.flatnonzero(np.diff(line) > 1) + 1):
-        if len(run) < 2:
-            continue
-        at = first[run]
-        points = columns.point(line[run], found.t[at])
-        cuts = [Ground((one,)).heights(points) for one in ground.passes]
-        rows = np.arange(len(run))
-        upper = np.stack([c.normal for c in cuts])[found.before[at], :, rows].T
-        lower = np.stack([c.normal for c in cuts])[found.after[at], :, rows].T
-        z = np.stack([c.z for c in cuts])[found.before[at], rows]
-        curves.append(_through(np.stack([*points.T, z]), upper, lower))
-    return curves
+    points = columns.point(line, found.t[first])
+    cuts = [Ground((one,)).heights(points) for one in ground.passes]
+    rows = np.arange(len(line))
+    upper, lower = (np.stack([c.normal for c in cuts])[i[first], :, rows].T for i in (found.before, found.after))
+    z = np.stack([c.z for c in cuts])[found.before[first], rows]
+    every = [np.stack([*points.T, z]), upper, lower]
+    if gouge.symmetric:
+        other = np.flatnonzero(line > 0)[::-1]  # the first column lies in the middle plane
+        every = [np.concatenate([part[:, other] * _MIRROR, part], axis=1) for part in every]
+        line = np.concatenate([-line[other], line])
+    runs = np.split(np.arange(len(line)), np.flatnonzero(np.diff(line) > 1) + 1)
+    return [_through(*(part[:, run] for part in every)) for run in runs if len(run) > 1]
 
 
 def _through(point: Floats, upper: Floats, lower: Floats) -> Curve:

@@ -14,18 +14,22 @@ from numpy.typing import NDArray
 
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge
-from gougeform.grind.ground import Cut
+from gougeform.grind.ground import Cut, mirrored_cut
 from gougeform.machine.jig import cross as _cross
 from gougeform.machine.jig import motions
 from gougeform.measure.crease import creases
-from gougeform.numerics.curve import Curve, hermite
+from gougeform.measure.hollow import hollows
+from gougeform.numerics.curve import Curve
 
 Floats = NDArray[np.float64]
 
 STATIONS = 401
 _HEEL_STEP = 0.15  # mm between heel samples at most; joined by cubics, so bevel lengths are good to 1e-6 mm
+_ALIKE = 1e-12  # mm: section points that mirror each other so closely have the same height
+_IN_MIDDLE = 1e-9  # mm
+_AS_GOOD_AS_ALIKE = 1e-5  # mm: ends of bevels come from cubics; so close they have the same hollow
+_MIRROR = np.array([[-1.0], [1.0], [1.0]])
 _MIDDLE = 33  # rays down the middle plane
-_HOLLOW_AT = (0.25, 0.5, 0.75)  # where along the chord the hollow is exact
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +41,8 @@ class Edge:
     the bevel next to the edge, negative where it bulges; land is NaN where no relief meets the plane. heel: (3, n)
     where each bevel ends. cut: which pass made the edge, at which place of its path. nose: index of the nose.
     heel_line: (3, m) the whole heel, left to right, and heel_cut what ended it. overcut: mm, and overcut_at: station.
-    bevel_end: where the bevel next to the edge ends (3, n), at heel or crease, and its normal there.
+    bevel_end: where the bevel next to the edge ends (3, n), at heel or crease, and its normal there. plane: (3, n) what
+    the planes in which that is measured are square to: the tangent, and at the nose the middle plane.
     """
 
     u: Floats
@@ -57,17 +62,32 @@ class Edge:
     overcut_at: int
     gouge: Gouge = field(repr=False)
     bevel_end: tuple[Floats, Floats] = field(repr=False)
+    plane: Floats = field(repr=False)
 
     @cached_property
     def hollow(self) -> Floats:
         """(n,) mm: depth of the hollow of the bevel next to the edge; made when asked for, since it takes long."""
-        return _hollows(self.gouge, self.point, self.normal, *self.bevel_end)
+        half = slice(self.nose, None)
+        # A tool that is alike on both sides needs only one of them.
+        parts = (self.point, self.plane, self.normal, *self.bevel_end)
+        alike = self.gouge.alike and all(
+            np.allclose(np.abs(part[:, ::-1]), np.abs(part), rtol=0, atol=_AS_GOOD_AS_ALIKE, equal_nan=True)
+            for part in parts
+        )
+        if not alike:
+            return self._hollows(slice(None))
+        right = self._hollows(half)
+        return np.concatenate([right[:0:-1], right])
 
     @cached_property
     def nose_hollow(self) -> float:
         """The same at the nose alone, mm."""
-        at, (end, end_normal) = [self.nose], self.bevel_end
-        return float(_hollows(self.gouge, self.point[:, at], self.normal[:, at], end[:, at], end_normal[:, at])[0])
+        return float(self._hollows(slice(self.nose, self.nose + 1))[0])
+
+    def _hollows(self, at: slice) -> Floats:
+        end, end_normal = self.bevel_end
+        parts = (self.plane, self.point, self.normal, end, end_normal)
+        return hollows(self.gouge.ground, *(part[:, at] for part in parts))
 
     def wing(self, side: int) -> slice:
         """The stations from the nose to the right (+1) or left (-1) lip, nose first."""
@@ -96,7 +116,8 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
     down = np.linspace(section.y_floor, section.outline.on_middle_plane(below=True), _MIDDLE)
     flat_middle = np.stack([np.zeros(_MIDDLE), down], -1)
     n, m = len(u), len(u) + len(v)
-    every = gouge.ground.heights(np.concatenate([flat_edge, flat_heel, flat_middle]))
+    alike = gouge.alike and all(np.abs(p * [-1.0, 1.0] - p[::-1]).max() < _ALIKE for p in (flat_edge, flat_heel))
+    every = _cuts(gouge, flat_edge, flat_heel, flat_middle, alike)
     _check_reached(gouge, np.concatenate([flat_edge, flat_heel, flat_middle]), every.z)
     edge_cut, heel_cut = _part(every, slice(None, n)), _part(every, slice(n, m))
     point, middle = np.stack([*flat_edge.T, edge_cut.z]), np.stack([*flat_middle.T, every.z[m:]])
@@ -108,8 +129,11 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
     tangent *= np.where((tangent[:2].T * section.flute_tangent(u)).sum(1) < 0, -1, 1) / sine
     wedge = 180.0 - np.degrees(np.arctan2(sine, (flute * normal).sum(0)))
     curve = _heel_curve(gouge, v, flat_heel, heel_cut)
-    heel, heel_normal = _heel_points(point, tangent, n // 2, curve, middle)
-    land, foot, foot_normal = _lands(gouge, edge_cut, point, tangent, heel, heel_normal)
+    plane = tangent.copy()
+    if gouge.alike:  # rolling can leave a kink at the nose, and a tangent for each side
+        plane[:, n // 2] = (1.0, 0.0, 0.0)
+    heel, heel_normal = _heel_points(point, plane, n // 2, curve, middle, alike)
+    land, foot, foot_normal = _lands(gouge, edge_cut, point, plane, heel, heel_normal)
     overcut, overcut_at = _overcut(gouge, u, point)
     return Edge(
         u=u,
@@ -129,6 +153,7 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
         overcut_at=overcut_at,
         gouge=gouge,
         bevel_end=(foot, foot_normal),
+        plane=plane,
     )
 
 
@@ -142,6 +167,28 @@ def _check_reached(gouge: Gouge, flat: Floats, z: Floats) -> None:
             "a wider wheel, a contact place nearer its middle, or more roll",
             gouge.recipe.source or gouge.recipe.name,
         )
+
+
+def _cuts(gouge: Gouge, edge: Floats, heel: Floats, middle: Floats, alike: bool) -> Cut:
+    """The cuts at section points of edge (n, 2), heel (m, 2) and middle plane (k, 2), one after the other.
+
+    Where tool and points are alike on both sides, the right wing is searched and the left one is its mirror image.
+    """
+    lines = [edge, heel]
+    if not alike:
+        return gouge.ground.heights(np.concatenate([*lines, middle]))
+    halves = [line[len(line) // 2 :] for line in lines]
+    right = gouge.ground.heights(np.concatenate([*halves, middle]))
+    place, begin, left = [], 0, []
+    for line, half in zip(lines, halves, strict=True):
+        mirrored = len(line) - len(half)
+        up = begin + np.arange(len(half))
+        place += [up[::-1][:mirrored], up]
+        left += [np.ones(mirrored, bool), np.zeros(len(half), bool)]
+        begin += len(half)
+    place.append(begin + np.arange(len(middle)))
+    left.append(np.zeros(len(middle), bool))
+    return mirrored_cut(_part(right, np.concatenate(place)), np.concatenate(left))
 
 
 def _part(cut: Cut, part: slice | NDArray[np.intp]) -> Cut:
@@ -199,7 +246,9 @@ def _heel_curve(gouge: Gouge, v: Floats, flat: Floats, cut: Cut) -> Curve:
     return Curve(point, start, stop, cut.normal)
 
 
-def _heel_points(point: Floats, tangent: Floats, nose: int, heel: Curve, middle: Floats) -> tuple[Floats, Floats]:
+def _heel_points(
+    point: Floats, tangent: Floats, nose: int, heel: Curve, middle: Floats, alike: bool
+) -> tuple[Floats, Floats]:
     """Where the bevel ends at the heel in the plane square to the edge at each station, and the bevel's normal there.
 
     Columns are NaN where the plane does not meet the heel: on a long, pointed head it runs round under the nose to the
@@ -215,7 +264,7 @@ def _heel_points(point: Floats, tangent: Floats, nose: int, heel: Curve, middle:
 
     stations: list[NDArray[np.intp]] = []
     pieces: list[NDArray[np.intp]] = []
-    for side in (1, -1):
+    for side in (1,) if alike else (1, -1):
         mine = slice(nose + 1, None) if side > 0 else slice(0, nose)
         rows = np.arange(point.shape[1])[mine]
         crossing = signs(mine, heel.point)
@@ -251,16 +300,10 @@ def _heel_points(point: Floats, tangent: Floats, nose: int, heel: Curve, middle:
         pieces.append(j[[np.abs(j - low).argmin()]])
     i, j = np.concatenate(stations), np.concatenate(pieces)
     end[:, i], normal[:, i] = heel.meet(tangent[:, i], point[:, i], j)
+    if alike:
+        for each in (end, normal):
+            each[:, :nose] = each[:, :nose:-1] * _MIRROR
     return end, normal
-
-
-def _chord_frame(point: Floats, normal: Floats, end: Floats) -> tuple[Floats, Floats, Floats]:
-    """Chord length (n,), its direction, and the direction square to it in the plane, out of the steel."""
-    chord = end - point
-    length = np.linalg.norm(chord, axis=0)
-    along = chord / np.maximum(length, 1e-300)
-    out = normal - (normal * along).sum(0) * along
-    return length, along, out / np.maximum(np.linalg.norm(out, axis=0), 1e-300)
 
 
 def _lands(
@@ -281,48 +324,13 @@ def _lands(
         # Farthest first, so that of several meetings of one plane the nearest is the one that stays.
         k = nearer[np.argsort(-away[nearer], kind="stable")]
         land[i[k]], end[:, i[k]], end_normal[:, i[k]] = away[k], where[:, k], normal[:, k]
+        # One of the crease's samples lies in the middle plane: there cubics would round off a kink that rolling leaves.
+        middle, nose = int(np.abs(curve.point[0]).argmin()), n // 2
+        if gouge.alike and abs(curve.point[0, middle]) < _IN_MIDDLE:
+            end[:, nose], end_normal[:, nose] = curve.point[:, middle], curve.normal[:, middle]
+            land[nose] = np.linalg.norm(end[:, nose] - point[:, nose])
     land[edge.grind > 0] = 0.0
     return land, end, end_normal
-
-
-def _hollows(gouge: Gouge, point: Floats, normal: Floats, end: Floats, end_normal: Floats) -> Floats:
-    """Largest distance (n,) of the bevel from its chord in each station's plane, negative where it bulges out.
-
-    NaN where nothing is ground out from the chord: the heel lies across the flute, no bevel joins the two. Exact at
-    three places of the chord; between them and to the ends cubics with the slopes of the surfaces' normals.
-    """
-    length, along, out = _chord_frame(point, normal, end)
-    hollow = np.where(np.isnan(length), np.nan, 0.0)
-    live = np.flatnonzero(length > 1e-6)
-    hollow[live] = np.nan
-    deep = 0.1 * length[live]
-    a, o = along[:, live], out[:, live]
-    bases = [point[:, live] + share * length[live] * a - deep * o for share in _HOLLOW_AT]
-    cut = gouge.ground.cut(np.concatenate(bases, axis=1), np.tile(o, len(bases)), from_origin=True)
-    z, inner_normal = cut.z.reshape(len(bases), -1), cut.normal.reshape(3, len(bases), -1)
-    met = np.flatnonzero(np.isfinite(z).all(0))
-    if not len(met):
-        return hollow
-    live, a, o = live[met], a[:, met], o[:, met]
-    depths = [np.zeros(len(live)), *(z[:, met] - deep[met]), np.zeros(len(live))]
-    normals = [normal[:, live], *inner_normal[:, :, met].swapaxes(0, 1), end_normal[:, live]]
-    piece = length[live] / (len(bases) + 1)
-    slopes = [-(n * a).sum(0) / (n * o).sum(0) * piece for n in normals]
-    t = np.linspace(0.0, 1.0, 17)[:, None]
-    parts = [
-        hermite(depths[i], depths[i + 1], slopes[i], slopes[i + 1], t[: -1 if i < len(bases) else None])
-        for i in range(len(bases) + 1)
-    ]
-    every = np.concatenate(parts)
-    k = np.abs(every).argmax(0)
-    inner = np.clip(k, 1, len(every) - 2)
-    i = np.arange(len(live))
-    before, here, after = every[inner - 1, i], every[inner, i], every[inner + 1, i]
-    # The top of the parabola through the largest sample and its neighbours.
-    bend = before - 2 * here + after
-    top = here - (after - before) ** 2 / np.where(bend == 0, np.inf, 8 * bend)
-    hollow[live] = -np.where(k == inner, top, every[k, i])
-    return hollow
 
 
 def _overcut(gouge: Gouge, u: Floats, point: Floats) -> tuple[float, int]:
@@ -338,7 +346,7 @@ def _overcut(gouge: Gouge, u: Floats, point: Floats) -> tuple[float, int]:
 
 
 def station_table(gouge: Gouge, edge: Edge) -> dict[str, Floats]:
-    """Every station as columns with units in their names, for CSV files and charts."""
+    """Every station as columns (stations,) with units in their names, for CSV files and charts."""
     middle = edge.arc[edge.nose]
     table: dict[str, Floats] = {
         "s_mm": edge.arc - middle,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -145,6 +146,7 @@ class Fan:
         return joined(self.at_outline(v), self.at_flute(np.zeros(1)))
 
 
+@lru_cache(maxsize=16)  # asked for by mesh, volume, crease and pictures of every tool on one bar
 def build_fan(section: Section) -> Fan:
     """The fan of a section, its pole where rays cross flute and outline least slanted.
 

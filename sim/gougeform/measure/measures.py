@@ -13,9 +13,11 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, Setting
 from gougeform.grind.ground import Ground
 from gougeform.machine.wheel import FACE, SIDE
+from gougeform.measure import stated
 from gougeform.measure.cheek import cheek_widths
 from gougeform.measure.edge import Edge, measure_edge
 from gougeform.measure.volume import steel_removed_mm3
+from gougeform.read.inches import hinted, looks_like_inches
 
 Floats = NDArray[np.float64]
 
@@ -23,6 +25,23 @@ WING_PER_CENT = (25, 50, 75, 95)
 CHEEK_AT_MM = (3, 5, 10)
 OVERCUT_LIMIT_MM = 0.1
 _STANDING_TOLERANCE = 1e-6
+_LEANS = 0.01  # mm between the end of the outline and the lip above it
+_ALIKE_DEG = 0.005  # wings that differ less look alike in every table
+_AT_ONCE = 128  # rays: with as many knots as a path can have the tables still fit into memory, and mostly the cache
+
+
+@dataclass(frozen=True)
+class EdgePlace:
+    """A place of the edge: its wedge angle (deg), how far from the nose along the edge and behind it (mm).
+
+    side: -1 left wing, 1 right wing, 0 the nose, or both wings where they are alike. lip: whether it is a wing's end.
+    """
+
+    angle: float
+    along: float
+    behind: float
+    side: int
+    lip: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,6 +69,43 @@ class Measures:
         return {p: local_cubic(arc, edge.wedge[wing], arc[-1] * p / 100) for p in per_cent}
 
     @cached_property
+    def wing_behind(self) -> dict[int, float]:
+        """How far behind the nose, along the bar (mm), the places of `wing_angles` lie: the mean of both wings.
+
+        The per cents count along the edge, which bends: the place at 50 per cent does not lie half a wing length back.
+        """
+        edge, both = self.edge, []
+        for side in (-1, 1):
+            wing = edge.wing(side)
+            arc = np.abs(edge.arc[wing] - edge.arc[edge.nose])
+            back = edge.point[2, edge.nose] - edge.point[2, wing]
+            both.append([local_cubic(arc, back, arc[-1] * p / 100) for p in WING_PER_CENT])
+        return {p: (left + right) / 2 for p, left, right in zip(WING_PER_CENT, *both, strict=True)}
+
+    @property
+    def sharpest(self) -> EdgePlace:
+        """Where the wedge angle is smallest, of all stations."""
+        return self._edge_place(-self.edge.wedge)
+
+    @property
+    def bluntest(self) -> EdgePlace:
+        """Where the wedge angle is largest, of all stations."""
+        return self._edge_place(self.edge.wedge)
+
+    def _edge_place(self, most: Floats) -> EdgePlace:
+        edge = self.edge
+        k = int(np.nanargmax(most))
+        mirrored = edge.nose - k if len(most) - 1 == 2 * edge.nose else 0
+        alike = bool(mirrored) and abs(float(most[edge.nose + mirrored] - most[k])) < _ALIKE_DEG
+        return EdgePlace(
+            float(edge.wedge[k]),
+            float(abs(edge.arc[k] - edge.arc[edge.nose])),
+            float(edge.point[2, edge.nose] - edge.point[2, k]),
+            0 if alike or k == edge.nose else -1 if k < edge.nose else 1,
+            k in (0, len(most) - 1),
+        )
+
+    @cached_property
     def cheeks(self) -> dict[int, float]:
         """Cheek widths at the headline distances behind the nose."""
         return dict(zip(CHEEK_AT_MM, cheek_widths(self.gouge, np.array(CHEEK_AT_MM, float)).tolist(), strict=True))
@@ -71,9 +127,24 @@ class Measures:
     @cached_property
     def steel_removed(self) -> float:
         """Volume between the older shape (or a square-ended blank) and this one, mm³."""
+        return self._steel_removed(1)
+
+    def _steel_removed(self, fineness: float) -> float:
         if self.gouge.older is None:
-            return steel_removed_mm3(self.gouge)
-        return steel_removed_mm3(self.gouge, self.gouge.older.ground, self.nose_loss)
+            return steel_removed_mm3(self.gouge, fineness=fineness)
+        return steel_removed_mm3(self.gouge, self.gouge.older.ground, self.nose_loss, fineness)
+
+    @cached_property
+    def stated_error(self) -> dict[str, float]:
+        """How far these numbers may be off, by unit and kind: angles of nose and wings, all lengths, the hollow of any
+        station, and steel removed.
+        """
+        return {
+            "angles_deg": stated.angles_deg(self.edge, WING_PER_CENT),
+            "lengths_mm": stated.lengths_mm(self.edge),
+            "hollow_mm": stated.HOLLOW_MM,
+            "steel_removed_mm3": stated.steel_mm3(self._steel_removed(0.5), self.steel_removed),
+        }
 
     @cached_property
     def notes(self) -> list[str]:
@@ -101,7 +172,7 @@ def measure(gouge: Gouge) -> Measures:
                 "a shorter wing, another cant, another projection, or less relief",
             )
     except InputError as error:
-        raise error.in_file(source) from None
+        raise hinted(error, recipe.table).in_file(source) from None
     return Measures(gouge, edge)
 
 
@@ -114,7 +185,10 @@ def _check_standing(gouge: Gouge, edge: Edge) -> None:
     short = np.flatnonzero(leave < -_STANDING_TOLERANCE)
     if not len(short):
         return
-    covered = _covered_until(gouge.ground, one_piece[:, short], leave[short], place[short], grind[short])
+    parts = np.array_split(short, range(_AT_ONCE, len(short), _AT_ONCE))
+    covered = np.concatenate(
+        [_covered_until(gouge.ground, one_piece[:, i], leave[i], place[i], grind[i]) for i in parts]
+    )
     if (covered < -_STANDING_TOLERANCE).any():
         k = int(covered.argmin())
         x, y = one_piece[:, short[k]]
@@ -159,7 +233,7 @@ def _covered_until(ground: Ground, points: Floats, cover: Floats, place: Floats,
 
 
 def local_cubic(x: Floats, y: Floats, at: float) -> float:
-    """Y at one place, by the cubic through the four nearest of growing samples x."""
+    """Y at one place, by the cubic through the four nearest of growing samples x (n,), y (n,)."""
     k = int(np.clip(np.searchsorted(x, at) - 2, 0, len(x) - 4))
     xs, ys = x[k : k + 4].tolist(), y[k : k + 4].tolist()  # four plain numbers are quicker than arrays
     total = 0.0
@@ -169,12 +243,12 @@ def local_cubic(x: Floats, y: Floats, at: float) -> float:
             if j != i:
                 part *= (at - xj) / (xi - xj)
         total += part
-    return total
+    return float(total)
 
 
 def _notes(measures: Measures) -> list[str]:
     gouge, edge = measures.gouge, measures.edge
-    notes = []
+    notes = [f"{line}." for line in looks_like_inches(gouge.recipe.table)]
     surface = np.concatenate([edge.cut.surface, edge.heel_cut.surface])
     share = float((surface != FACE).mean())
     if share > 0:
@@ -196,6 +270,14 @@ def _notes(measures: Measures) -> list[str]:
         notes.append(
             "A bar that is not round does not roll evenly on a table; it is turned about its axis here all the same."
         )
+    if gouge.outline is not None:
+        ends = gouge.outline.at(np.array([-1.0, 1.0]))[0]
+        if np.abs(ends[1] - edge.point[1, [0, -1]]).max() > _LEANS:
+            notes.append(
+                "The flute's walls lean inward at the lips: the outline asked for ends where the flute is widest, and"
+                f" from nose to lip the wings are {edge.wing_length(-1):.2f} and {edge.wing_length(1):.2f} mm, not"
+                f" {gouge.outline.wing:g}."
+            )
     if 1e-3 < edge.overcut <= OVERCUT_LIMIT_MM:
         notes.append(f"The path cuts {edge.overcut:.3f} mm past the outline asked for.")
     return notes
@@ -215,6 +297,14 @@ def setting_table(setting: Setting) -> dict[str, float | None]:
     }
 
 
+def _place_table(place: EdgePlace) -> dict[str, float]:
+    return {
+        "angle_deg": place.angle,
+        "along_edge_from_nose_mm": place.along,
+        "behind_nose_mm": place.behind,
+    }
+
+
 def result(measures: Measures, files: list[str]) -> dict[str, Any]:
     """The JSON object of `gougeform grind --json`: plain numbers, units in the names."""
     edge, gouge = measures.edge, measures.gouge
@@ -225,6 +315,9 @@ def result(measures: Measures, files: list[str]) -> dict[str, Any]:
         **setting_table(gouge.settings[0]),
         "nose_angle_deg": measures.nose_angle,
         "wing_angle_deg": {str(p): value for p, value in measures.wing_angles.items()},
+        "wing_behind_nose_mm": {str(p): value for p, value in measures.wing_behind.items()},
+        "sharpest": _place_table(measures.sharpest),
+        "bluntest": _place_table(measures.bluntest),
         "wing_length_mm": {"left": edge.wing_length(-1), "right": edge.wing_length(1)},
         "edge_length_mm": edge.length,
         "bevel_length_mm": float(edge.bevel[k]),
@@ -239,6 +332,7 @@ def result(measures: Measures, files: list[str]) -> dict[str, Any]:
         "nose_loss_mm": measures.nose_loss,
         "steel_removed_mm3": removed,
         "steel_removed_g": removed * gouge.recipe.bar.steel.density_g_cm3 / 1000,
+        "stated_error": dict(measures.stated_error),
         "notes": measures.notes,
         "files": files,
     }

@@ -28,10 +28,11 @@ _SAME = 1e-9  # rad: panel borders closer than this are one
 _WHERE_TO_LOOK = (1 - np.cos(np.linspace(0, np.pi, 9))) / 2
 
 
-def height_integral(fan: Fan, heights: Sequence[Height], fineness: int = 1) -> float:
+def height_integral(fan: Fan, heights: Sequence[Height], fineness: float = 1) -> float:
     """Integral of the lowest of some heights over the steel's section, mm³.
 
-    fineness: 2 halves all panels, to see how far the result is settled. Raises InputError where no height is finite.
+    fineness: 2 halves all panels, 0.5 doubles their width, to see how far the result is settled. Raises InputError
+    where no height is finite.
     """
     borders = _borders(fan, heights, fineness)
     width = np.diff(borders.phi)
@@ -46,7 +47,7 @@ def height_integral(fan: Fan, heights: Sequence[Height], fineness: int = 1) -> f
     columns = fan.at(np.concatenate(phi))
     column, low, high, which = _stretches(columns, heights)
     x, w = _gauss(_ALONG)
-    x, w = _repeated(x, w, 2 * fineness)
+    x, w = _repeated(x, w, round(2 * fineness))
     t = low[:, None] + (high - low)[:, None] * x
     place, number = np.repeat(column, len(x)), np.repeat(which, len(x))
     points = columns.point(place, t.ravel())
@@ -54,7 +55,7 @@ def height_integral(fan: Fan, heights: Sequence[Height], fineness: int = 1) -> f
     for i, height in enumerate(heights):
         mine = np.flatnonzero(number == i)
         if len(mine):
-            z[mine] = height(points[mine])
+            z[mine] = height(points[mine])[0]
     missed = np.flatnonzero(~np.isfinite(z))
     if len(missed):
         at_x, at_y = points[missed[0]]
@@ -69,14 +70,14 @@ def height_integral(fan: Fan, heights: Sequence[Height], fineness: int = 1) -> f
     return float((np.concatenate(weight)[place] * along * distance * z).sum())
 
 
-def head_volume_mm3(gouge: Gouge, depth: float, fineness: int = 1) -> float:
+def head_volume_mm3(gouge: Gouge, depth: float, fineness: float = 1) -> float:
     """Volume (mm³) of ground steel ahead of the plane z = -depth, which lies behind the whole ground face."""
     fan = build_fan(gouge.section)
     return height_integral(fan, surfaces(gouge.ground, depth), fineness)
 
 
 def steel_removed_mm3(
-    gouge: Gouge, older_ground: Ground | None = None, setback: float = 0.0, fineness: int = 1
+    gouge: Gouge, older_ground: Ground | None = None, setback: float = 0.0, fineness: float = 1
 ) -> float:
     """Volume (mm³) between the older shape and the new one, the new one set back along the bar by `setback` mm.
 
@@ -93,13 +94,13 @@ def steel_removed_mm3(
     return height_integral(fan, old, fineness) - height_integral(fan, [*old, *new], fineness)
 
 
-def _square_end(points: Floats) -> Floats:
-    return np.zeros(len(points))
+def _square_end(points: Floats) -> tuple[Floats, Floats]:
+    return np.zeros(len(points)), np.zeros((2, len(points)))
 
 
-def _borders(fan: Fan, heights: Sequence[Height], fineness: int) -> Columns:
+def _borders(fan: Fan, heights: Sequence[Height], fineness: float) -> Columns:
     """Columns between which the integral along a ray is smooth in phi."""
-    n = _PANELS * fineness + 1
+    n = round(_PANELS * fineness) + 1
     even = np.concatenate([np.linspace(fan.phi_left, np.pi, n)[1:-1], np.linspace(np.pi, fan.phi_right, n)[1:-1]])
     borders = joined(fan.lips, fan.corners, fan.at(even))
     if len(heights) > 1:

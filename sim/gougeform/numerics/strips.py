@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import NamedTuple
 
 import numpy as np
@@ -82,7 +83,7 @@ def side_by_side(left: list[int], left_at: list[int], right: list[int], right_at
         return [
             Pair((left_at[i], left_at[i + 1]), (right_at[i], right_at[i + 1]), label) for i, label in enumerate(left)
         ]
-    matches = _matches(left, key[left_at], right, key[right_at])
+    matches = _with_room(_matches(left, key[left_at], right, key[right_at]), left_at, right_at)
     left, left_at, a_side = _parted(left, left_at, [i for i, _ in matches], key, right_at, [j for _, j in matches])
     right, right_at, b_side = _parted(right, right_at, [j for _, j in matches], key, left_at, a_side)
     out: list[Pair] = []
@@ -97,6 +98,19 @@ def side_by_side(left: list[int], left_at: list[int], right: list[int], right_at
             out.append(Pair((left_at[a], left_at[a + 1]), (right_at[b], right_at[b + 1]), left[a]))
         i, j = a + 1, b + 1
     return out
+
+
+def _with_room(matches: list[tuple[int, int]], left_at: list[int], right_at: list[int]) -> list[tuple[int, int]]:
+    """The matches without those for which a block would have to be parted at more vertices than it has inside."""
+    left: Counter[int] = Counter()
+    right: Counter[int] = Counter()
+    kept = []
+    for i, j in matches:
+        if left[i] < left_at[i + 1] - left_at[i] and right[j] < right_at[j + 1] - right_at[j]:
+            kept.append((i, j))
+            left[i] += 1
+            right[j] += 1
+    return kept
 
 
 def _parted(

@@ -20,6 +20,7 @@ from gougeform.read.parts import Handle
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+Scouts = tuple[NDArray[np.float32], NDArray[np.float32]]
 
 PARTS = ("wing", "bevel", "heel", "cheek", "flute", "shank", "ferrule", "handle")
 WING, BEVEL, HEEL, CHEEK, FLUTE, SHANK, FERRULE, HANDLE = range(len(PARTS))
@@ -37,15 +38,48 @@ SAGITTA_MM = 0.01
 _NOSE_MM = 2.5
 _HEEL_STRIP = 0.05  # share of a ray next to the heel whose patches are called heel
 _GROUP = 12  # patches to a group
+_TOGETHER = 16  # vertices to a group
 
 
 @dataclass(frozen=True, eq=False)
 class Cloud:
-    """Some patches of a body: which (m,), their vertices (k, 3), each once, and the vertices of each patch (m, 4)."""
+    """Some patches of a body: which (m,), their vertices (k, 3), each once, and the vertices of each patch (m, 4).
+
+    reach: (k,) mm, the largest radius of the patches that meet in each vertex; part: (k,) their part, the foremost.
+    """
 
     patch: Ints
     vertices: Floats
     corner: Ints
+    reach: Floats
+    part: Ints
+
+    @cached_property
+    def _meets(self) -> tuple[Ints, Ints, Ints]:
+        """Patches in the order of their vertices; where each vertex's begin, and how many there are."""
+        order = np.argsort(self.corner.ravel(), kind="stable")
+        count = np.bincount(self.corner.ravel(), minlength=len(self.vertices))
+        return order // 4, np.cumsum(count) - count, count
+
+    def meeting(self, row: Ints, vertex: Ints) -> tuple[Ints, Ints]:
+        """For vertices (m,) the patches (numbered as in `patch`) that meet there, each with its vertex's row (m,)."""
+        patch, begin, count = self._meets
+        many = count[vertex]
+        within = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many)
+        return np.repeat(row, many), patch[np.repeat(begin[vertex], many) + within]
+
+    @cached_property
+    def groups(self) -> tuple[Ints, Floats, Floats]:
+        """Neighbouring vertices in groups (g, _TOGETHER), short ones filled up with their first, and a ball round each.
+
+        middle (g, 3), radius (g,): where the wood is further from the middle than that, none of the patches that meet
+        in the group's vertices is within its own radius of the wood by them.
+        """
+        groups = _grouped(self.vertices, np.zeros(len(self.vertices), np.intp), _TOGETHER)
+        which = np.array([np.append(g, np.full(_TOGETHER - len(g), g[0])) for g in groups]).reshape(-1, _TOGETHER)
+        at = self.vertices[which]
+        middle = (at.min(1) + at.max(1)) / 2
+        return which, middle, (np.linalg.norm(at - middle[:, None], axis=2) + self.reach[which]).max(1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,26 +110,46 @@ class Body:
         """(n,): no point of a patch is further from its middle."""
         return np.linalg.norm(self.corners - self.middle[:, None], axis=2).max(1)
 
+    def cloud(self, patch: Ints) -> Cloud:
+        """Some of the patches as a cloud."""
+        flat = np.round(self.corners[patch].reshape(-1, 3), 9)
+        if not len(flat):
+            return Cloud(patch, np.zeros((0, 3)), np.zeros((0, 4), np.intp), np.zeros(0), np.zeros(0, np.intp))
+        vertices, corner = np.unique(flat, axis=0, return_inverse=True)
+        corner = corner.reshape(-1, 4)
+        reach, part = np.zeros(len(vertices)), np.full(len(vertices), len(PARTS))
+        np.maximum.at(reach, corner.ravel(), np.repeat(self.radius[patch], 4))
+        np.minimum.at(part, corner.ravel(), np.repeat(self.part[patch], 4))
+        return Cloud(patch, vertices, corner, reach, part)
+
     @cached_property
     def near(self) -> Cloud:
         """The parts that are always close to the wood: everything down to the end of the cheek, and the flute."""
-        return cloud_of(self.corners, np.flatnonzero(self.part <= FLUTE))
+        return self.cloud(np.flatnonzero(self.part <= FLUTE))
 
     @cached_property
     def far(self) -> Cloud:
         """Shank, ferrule and handle."""
-        return cloud_of(self.corners, np.flatnonzero(self.part > FLUTE))
+        return self.cloud(np.flatnonzero(self.part > FLUTE))
 
     @cached_property
     def whole(self) -> Cloud:
         """All patches."""
-        return cloud_of(self.corners, np.arange(len(self.part)))
+        return self.cloud(np.arange(len(self.part)))
+
+    @cached_property
+    def vertex_of(self) -> tuple[Ints, int]:
+        """(n, 4): a number for each patch's vertices, the same for patches that share one; and how many there are."""
+        out = np.empty((len(self.part), 4), np.intp)
+        out[self.near.patch] = self.near.corner
+        out[self.far.patch] = len(self.near.vertices) + self.far.corner
+        return out, len(self.near.vertices) + len(self.far.vertices)
 
     @cached_property
     def far_balls(self) -> tuple[Floats, Floats]:
         """Balls round neighbouring patches of `far`: middle (g, 3) and radius (g,); they hold every point of it."""
         mine = self.far.patch
-        groups = _grouped(self.middle[mine], self.part[mine])
+        groups = _grouped(self.middle[mine], self.part[mine], _GROUP)
         middle, radius = np.empty((len(groups), 3)), np.empty(len(groups))
         for i, group in enumerate(groups):
             here = mine[group]
@@ -104,8 +158,11 @@ class Body:
         return middle, radius
 
     @cached_property
-    def scouts(self) -> tuple[Floats, Floats]:
-        """Few (k, 3) and many points of the surface, spread over all parts: they turn down most postures."""
+    def scouts(self) -> tuple[Scouts, Scouts]:
+        """Few and many points (k, 3) of the surface, spread over all parts: they turn down most postures.
+
+        With each their distances (stations, k) from the edge tangent of every station. All in single precision.
+        """
         few = ((WING, 7), (HEEL, 11), (BEVEL, 6), (CHEEK, 10), (SHANK, 10), (FERRULE, 5), (HANDLE, 7))
         many = (
             (WING, 201),
@@ -117,7 +174,14 @@ class Body:
             (FERRULE, 20),
             (HANDLE, 30),
         )
-        return self._spread(few), self._spread(many)
+        return self._scouts(few), self._scouts(many)
+
+    def _scouts(self, numbers: tuple[tuple[int, int], ...]) -> Scouts:
+        points = self._spread(numbers)
+        rel = points - self.point.T[:, None]
+        along = np.einsum("nkj,jn->nk", rel, self.edge)
+        radius = np.sqrt(np.maximum((rel * rel).sum(-1) - along**2, 1e-12))
+        return points.astype(np.float32), radius.astype(np.float32)
 
     def _spread(self, numbers: tuple[tuple[int, int], ...]) -> Floats:
         chosen = []
@@ -259,22 +323,13 @@ def _spread(points: Floats, many: int) -> Floats:
     return points[chosen]
 
 
-def cloud_of(corners: Floats, patch: Ints) -> Cloud:
-    """Some of the patches with corners (n, 4, 3) as a cloud."""
-    flat = np.round(corners[patch].reshape(-1, 3), 9)
-    if not len(flat):
-        return Cloud(patch, np.zeros((0, 3)), np.zeros((0, 4), np.intp))
-    vertices, corner = np.unique(flat, axis=0, return_inverse=True)
-    return Cloud(patch, vertices, corner.reshape(-1, 4))
-
-
-def _grouped(middle: Floats, part: Ints) -> list[Ints]:
-    """Halve the patches of each part across their longest side until a group has at most _GROUP of them."""
+def _grouped(middle: Floats, part: Ints, most: int) -> list[Ints]:
+    """Halve the points (n, 3) of each part (n,) across their longest side until a group has at most so many."""
     done: list[Ints] = []
     todo = [np.flatnonzero(part == p) for p in np.unique(part)]
     while todo:
         mine = todo.pop()
-        if len(mine) <= _GROUP:
+        if len(mine) <= most:
             done.append(mine)
             continue
         side = int(np.ptp(middle[mine], axis=0).argmax())

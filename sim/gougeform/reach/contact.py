@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, Cloud
-from gougeform.reach.patches import cut_up, most_of_four, products
-from gougeform.reach.posture import Places, Postures, placed, turned_about_edge
-from gougeform.work.distance import BEND_REACH_MM, Wood
+from gougeform.reach.patches import Singles, balls, cut_up, largest, most_of_four, moved, stand
+from gougeform.reach.posture import Places, Postures, placed
+from gougeform.reach.scouts import Scouting
+from gougeform.work.distance import Wood
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -28,7 +29,7 @@ FINEST_MM = 0.01
 """Patches near the wood are cut up until no point of one can be deeper than its corners by more than this."""
 
 _DONE = 2e-4  # mm over the tolerance that still counts as clear: ends the steps
-_WITNESSES = 6
+WITNESSES = 6
 _STEPS = 400
 _PART = 400  # postures looked at together
 AT_ONCE = 48  # postures whose vertices are all measured together: their tables stay in the processor's cache
@@ -39,11 +40,13 @@ class Found:
     """n smallest clear angles alpha (n,) rad, infinite where there is none up to the limit.
 
     part: (n,) what stopped a smaller angle, an index into PARTS, -1 where nothing did; touch: (n, 3) tool point there.
+    witness: (n, WITNESSES, 3) tool points that stopped the last angles, NaN where there were fewer.
     """
 
     alpha: Floats
     part: Ints
     touch: Floats
+    witness: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,53 +63,17 @@ class Contact:
 
         They start from the postures' own angles and are infinite beyond the limit, (n,) or one for all.
         """
-        out = np.full(len(postures), np.inf)
         limits = np.broadcast_to(np.asarray(limit, float), (len(postures),))
-        points = self.body.scouts[1 if many else 0]
-        size = max(16_384 // len(points), 1)
-        order = np.argsort(postures.station, kind="stable")
-        for mine in np.split(order, np.flatnonzero(np.diff(postures.station[order])) + 1):
-            if not len(mine):
-                continue
-            k = int(postures.station[mine[0]])
-            frame = np.stack([self.body.edge[:, k], self.body.back[:, k], self.body.out[:, k]], 1)
-            local = (points - self.body.point[:, k]) @ frame
-            for begin in range(0, len(mine), size):
-                part = mine[begin : begin + size]
-                out[part] = self._scout(local, postures.take(part), limits[part])
-        return out
-
-    def _scout(self, local: Floats, postures: Postures, limit: Floats) -> Floats:
-        radius = np.maximum(np.hypot(local[:, 1], local[:, 2]), 1e-6).astype(np.float32)
-        local = local.astype(np.float32)
-        alpha, out = postures.alpha.copy(), np.full(len(postures), np.inf)
-        live = np.arange(len(postures))
-        for _ in range(60):
-            now = postures.take(live).at(alpha[live])
-            turn = turned_about_edge(self.places, now)
-            at = products(turn.astype(np.float32).reshape(-1, 3), local).reshape(len(live), 3, -1)
-            w = self.places.point[now.place].astype(np.float32)
-            x = at[:, 0] + w[:, :1]
-            y = at[:, 1] + w[:, 1:]
-            rho = np.sqrt(y * y + at[:, 2] ** 2)
-            step = ((-self.wood.at_most(np.asarray(x), np.asarray(rho)) - self.tolerance) / radius).max(1)
-            out[live[step <= 1e-3]] = alpha[live[step <= 1e-3]]
-            alpha[live] += np.maximum(step, 0)
-            live = live[(step > 1e-3) & (alpha[live] <= limit[live])]
-            if not len(live):
-                return out
-        out[live] = alpha[live]
-        return out
+        return Scouting(self.body, self.wood, self.places, self.tolerance, many).bounds(postures, limits)
 
     def depths(self, postures: Postures) -> Floats:
         """(n,) mm: how deep the deepest of a few points of each tool is in the wood."""
         out = np.empty(len(postures))
-        points = self.body.scouts[0]
+        points = self.body.scouts[0][0].astype(float)
         for begin in range(0, len(postures), _PART):
             part = np.arange(begin, min(begin + _PART, len(postures)))
             turn, shift = placed(self.body, self.places, postures.take(part))
-            at = products(turn.reshape(-1, 3), points).reshape(len(part), 3, -1) + shift[:, :, None]
-            out[part] = (-self.wood.at_least(at[:, 0], np.hypot(at[:, 1], at[:, 2]))).max(1)
+            out[part] = (-self.wood.at_least(*stand(turn, shift, points))).max(1)
         return out
 
     def smallest(self, postures: Postures, limit: Floats | float, *, close: bool = True) -> Found:
@@ -115,20 +82,21 @@ class Contact:
         Without `close` only the patches' vertices count, which gives a lower bound.
         """
         n = len(postures)
-        found = Found(np.full(n, np.inf), np.full(n, -1), np.full((n, 3), np.nan))
+        found = Found(np.full(n, np.inf), np.full(n, -1), np.full((n, 3), np.nan), np.full((n, WITNESSES, 3), np.nan))
         limits = np.broadcast_to(np.asarray(limit, float), (n,))
         for begin in range(0, n, _PART):
             part = np.arange(begin, min(begin + _PART, n))
             one = self._advance(postures.take(part), limits[part], close)
-            found.alpha[part], found.part[part], found.touch[part] = one.alpha, one.part, one.touch
+            found.alpha[part], found.part[part] = one.alpha, one.part
+            found.touch[part], found.witness[part] = one.touch, one.witness
         return found
 
     def _advance(self, postures: Postures, limit: Floats, close: bool) -> Found:
         n = len(postures)
         alpha = postures.alpha.copy()
         part, touch = np.full(n, -1), np.full((n, 3), np.nan)
-        witness = np.full((n, _WITNESSES, 3), np.nan)
-        witness_part = np.full((n, _WITNESSES), -1)
+        witness = np.full((n, WITNESSES, 3), np.nan)
+        witness_part = np.full((n, WITNESSES), -1)
         used = np.zeros(n, np.intp)
         clear = np.zeros(n, bool)
         live = np.arange(n)
@@ -143,13 +111,26 @@ class Contact:
             live, step, point, which = live[stuck], step[stuck], point[stuck], which[stuck]
             if not len(live):
                 break
-            slot = used[live] % _WITNESSES
+            slot = used[live] % WITNESSES
             witness[live, slot], witness_part[live, slot] = point, which
             used[live] += 1
             part[live], touch[live] = which, point
             alpha[live] += step
             self._past_witnesses(postures, limit, live, alpha, witness, witness_part, part, touch)
-        return Found(np.where(clear, alpha, np.inf), part, touch)
+        return Found(np.where(clear, alpha, np.inf), part, touch, witness)
+
+    def past(self, postures: Postures, witness: Floats, limit: Floats) -> Floats:
+        """(n,) rad: lower bounds of the smallest clear angles from points (n, k, 3) of the tool that may be in the way.
+
+        NaN stands for no point; infinite where the bound is beyond the limit (n,).
+        """
+        n = len(postures)
+        alpha, known = postures.alpha.copy(), np.where(np.isnan(witness[..., 0]), -1, 0)
+        part, touch = np.full(n, -1), np.empty((n, 3))
+        for begin in range(0, n, 8 * _PART):
+            live = np.arange(begin, min(begin + 8 * _PART, n))
+            self._past_witnesses(postures, limit, live, alpha, witness, known, part, touch)
+        return np.where(alpha <= limit, alpha, np.inf)
 
     def stopper(self, postures: Postures) -> tuple[Ints, Floats]:
         """What stops slightly smaller angles: part (n,), an index into PARTS or -1, and tool points (n, 3) mm."""
@@ -250,8 +231,7 @@ class Contact:
     def far_gap(self, turn: Floats, shift: Floats) -> Floats:
         """(n,) mm: lower bound of the gap between the wood and shank, ferrule and handle."""
         middle, radius = self.body.far_balls
-        at = products(turn.reshape(-1, 3), middle).reshape(len(turn), 3, -1) + shift[:, :, None]
-        d = self.wood.at_least(at[:, 0], np.hypot(at[:, 1], at[:, 2]))
+        d = self.wood.at_least(*stand(turn, shift, middle))
         return np.asarray((d - radius).min(1))
 
     def _look_at(
@@ -265,49 +245,61 @@ class Contact:
         row_of: list[Ints],
         patch_of: list[Ints],
     ) -> None:
-        """All vertices of a cloud for a few tools: a step where one is too deep, else the patches that may be."""
+        """Vertices of a cloud for a few tools: a step where one is too deep, else the patches that may be.
+
+        Only groups of vertices that may be near the wood are looked at.
+        """
         step, point, part = worst
-        v, single = cloud.vertices, cloud.vertices.astype(np.float32)
-        at = products(turn[rows].astype(np.float32).reshape(-1, 3), single).reshape(len(rows), 3, -1)
-        at += shift[rows].astype(np.float32)[:, :, None]
-        x, rho = at[:, 0], np.sqrt(at[:, 1] ** 2 + at[:, 2] ** 2)
-        low = self.wood.at_least(np.asarray(x), np.asarray(rho))
-        k = postures.station[rows]
-        e, origin = self.body.edge[:, k].T, self.body.point[:, k].T
-        # Square of the distance from the edge tangent; it only serves to choose a vertex.
-        r2 = (v * v).sum(1).astype(np.float32) - products((2 * origin).astype(np.float32), single)
-        along = products(e.astype(np.float32), single) - (e * origin).sum(1)[:, None].astype(np.float32)
-        r2 += (origin * origin).sum(1)[:, None].astype(np.float32) - along**2
-        need = (np.float32(-self.tolerance) - low) / np.sqrt(np.maximum(r2, np.float32(1e-6)))
-        best = need.argmax(1)
-        here = np.arange(len(rows))
-        worst_at = np.einsum("nij,nj->ni", turn[rows], v[best]) + shift[rows]
-        d = self.wood.of_points(worst_at)
-        deep = d < -self.tolerance - _DONE
-        r, b = rows[deep], best[deep]
-        step[r] = (-d[deep] - self.tolerance) / self._radius(postures.take(r), v[b][:, None])[:, 0]
-        point[r] = v[b]
-        part[r] = self._part_at(cloud, b)
-        j = here[~deep]
-        if not len(j):
+        which, middle, radius = cloud.groups
+        at, rho = stand(turn[rows], shift[rows], middle)
+        i, g = np.nonzero(self.wood.at_least(at, rho) < (radius - self.tolerance).astype(np.float32))
+        if not len(i):
             return
-        corner = cloud.corner.T
-        lowest = np.minimum(
-            np.minimum(low[j][:, corner[0]], low[j][:, corner[1]]),
-            np.minimum(low[j][:, corner[2]], low[j][:, corner[3]]),
-        )
-        i, patch = np.nonzero(lowest < self.body.radius[cloud.patch] - self.tolerance)
-        least, r, patch = lowest[i, patch], rows[j[i]], cloud.patch[patch]
-        dip = self.dips(turn, shift, r, self.body.middle[patch], self.body.radius[patch])
+        low, need = self._vertices(cloud.vertices[which[g]], postures.take(rows), turn[rows], shift[rows], i)
+        first = np.flatnonzero(np.diff(i, prepend=-1))
+        here, vertex = i[first], which[g].ravel()
+        best = vertex[largest(need, first)]
+        d = self.wood.of_points(np.einsum("nij,nj->ni", turn[rows[here]], cloud.vertices[best]) + shift[rows[here]])
+        deep = d < -self.tolerance - _DONE
+        r, b = rows[here[deep]], best[deep]
+        step[r] = (-d[deep] - self.tolerance) / self._radius(postures.take(r), cloud.vertices[b][:, None])[:, 0]
+        point[r], part[r] = cloud.vertices[b], cloud.part[b]
+        slot = np.full(len(rows), -1)
+        slot[here[~deep]] = np.arange(len(here) - len(r))
+        if len(r) == len(here):
+            return
+        row, table = slot[i], np.full((len(here) - len(r), len(cloud.vertices)), np.float32(np.inf))
+        mine = row >= 0
+        row, which, low = np.repeat(row[mine], which.shape[1]), which[g[mine]].ravel(), low[mine].ravel()
+        table[row, which] = low
+        near = low < cloud.reach[which] - self.tolerance
+        flags = np.zeros((len(table), len(cloud.patch)), bool)
+        flags[cloud.meeting(row[near], which[near])] = True
+        i, patch = np.nonzero(flags)
+        least = -most_of_four(-table[i[:, None], cloud.corner[patch]])
+        near = least < self.body.radius[cloud.patch[patch]] - self.tolerance
+        i, patch, least = i[near], patch[near], least[near]
+        r, patch = rows[here[~deep][i]], cloud.patch[patch]
+        placed_middle = np.einsum("nij,nj->ni", turn[r], self.body.middle[patch]) + shift[r]
+        dip = self.dips(placed_middle, self.body.radius[patch], least)
         keep = least - dip < -self.tolerance
         row_of.append(r[keep])
         patch_of.append(patch[keep])
 
-    def _part_at(self, cloud: Cloud, vertex: Ints) -> Ints:
-        """(n,) the part a vertex belongs to, the foremost where parts meet."""
-        out = np.full(len(cloud.vertices), len(PARTS))
-        np.minimum.at(out, cloud.corner.ravel(), np.repeat(self.body.part[cloud.patch], 4))
-        return out[vertex]
+    def _vertices(
+        self, vertices: Floats, postures: Postures, turn: Floats, shift: Floats, row: Ints
+    ) -> tuple[Singles, Singles]:
+        """For vertices (m, k, 3) of the tools in `row` (m,): lower bounds of distances, and about the steps they need.
+
+        The steps only serve to choose a vertex: single precision will do.
+        """
+        at = moved(vertices.astype(np.float32), turn.astype(np.float32)[row], shift.astype(np.float32)[row])
+        low = self.wood.at_least(at[0], np.sqrt(at[1] ** 2 + at[2] ** 2))
+        w = self.places.point[postures.place].astype(np.float32)[row]
+        edge = np.einsum("nij,jn->ni", turn, self.body.edge[:, postures.station]).astype(np.float32)[row]
+        x, y, z = at[0] - w[:, :1], at[1] - w[:, 1:], at[2]
+        r2 = x * x + y * y + z * z - (x * edge[:, :1] + y * edge[:, 1:2] + z * edge[:, 2:]) ** 2
+        return low, (np.float32(-self.tolerance) - low) / np.sqrt(np.maximum(r2, np.float32(1e-6)))
 
     def _look_closely(
         self,
@@ -320,49 +312,61 @@ class Contact:
     ) -> None:
         """Cut patches up until none can hold a point much deeper than its corners."""
         step = worst[0]
-        corners = self.body.corners[patch]
+        corners = self.placed_corners(turn, shift, row, patch)
+        d = self._first_distances(row, patch, corners)
         while len(row):
-            d = self.corner_distances(turn, shift, row, corners)
-            self._keep_worst(postures, row, patch, corners, d, worst)
-            middle = (corners[:, 0] + corners[:, 1] + corners[:, 2] + corners[:, 3]) / 4
-            off = corners - middle[:, None]
-            radius = np.sqrt(most_of_four(np.einsum("nij,nij->ni", off, off)))
-            dip = self.dips(turn, shift, row, middle, radius)
+            self._keep_worst(postures, turn, shift, row, patch, corners, d, worst)
+            middle, radius = balls(corners)
+            least = -most_of_four(-d)
+            dip = self.dips(middle, radius, least)
             # Tools that are known to be too deep take their step first.
-            near = (-most_of_four(-d) - dip < -self.tolerance) & (dip > FINEST_MM) & (step[row] == 0)
-            row, patch, corners = cut_up(row[near], patch[near], corners[near])
+            near = (least - dip < -self.tolerance) & (dip > FINEST_MM) & (step[row] == 0)
+            row, patch, corners, d = cut_up(row[near], patch[near], corners[near], d[near], self.wood.of_points)
+
+    def _first_distances(self, row: Ints, patch: Ints, corners: Floats) -> Floats:
+        """(m, 4) mm: distances of placed corners (m, 4, 3); a vertex of several patches is measured once a tool."""
+        vertex, many = self.body.vertex_of
+        key = ((row - row.min(initial=0))[:, None] * many + vertex[patch]).ravel()
+        every = np.arange(len(key), dtype=np.int32)
+        slot = np.empty(int(key.max(initial=-1)) + 1, np.int32)
+        slot[key] = every  # of equal keys the last one stays, and measures for all
+        first = slot[key]
+        alone = np.flatnonzero(first == every)
+        d = np.empty(len(key))
+        d[alone] = self.wood.of_points(corners.reshape(-1, 3)[alone])
+        return d[first].reshape(-1, 4)
 
     def _keep_worst(
         self,
         postures: Postures,
+        turn: Floats,
+        shift: Floats,
         row: Ints,
         patch: Ints,
         corners: Floats,
         d: Floats,
         worst: tuple[Floats, Floats, Ints],
     ) -> None:
-        """Take the corners (m, 4, 3) at distances d (m, 4) that need the largest step into `worst`."""
+        """Take the placed corners (m, 4, 3) at distances d (m, 4) that need the largest step into `worst`."""
         step, point, part = worst
         i, c = np.nonzero(d < -self.tolerance - _DONE)
         if not len(i):
             return
-        at, r = corners[i, c], row[i]
+        r = row[i]
+        at = np.einsum("nji,nj->ni", turn[r], corners[i, c] - shift[r])  # back on the tool
         need = (-d[i, c] - self.tolerance) / self._radius(postures.take(r), at[:, None])[:, 0]
         order = np.lexsort((-need, r))
         first = order[np.unique(r[order], return_index=True)[1]]
         j = first[need[first] > step[r[first]]]
         step[r[j]], point[r[j]], part[r[j]] = need[j], at[j], self.body.part[patch[i[j]]]
 
-    def corner_distances(self, turn: Floats, shift: Floats, row: Ints, corners: Floats) -> Floats:
-        """(m, 4) mm: distances of patch corners (m, 4, 3) of the tools in `row`."""
-        at = np.einsum("nij,ncj->nci", turn[row], corners) + shift[row][:, None]
-        return self.wood.of_points(at.reshape(-1, 3)).reshape(-1, 4)
+    def placed_corners(self, turn: Floats, shift: Floats, row: Ints, patch: Ints) -> Floats:
+        """(m, 4, 3) mm: corners of patches of the tools in `row`, as they stand."""
+        return np.matmul(self.body.corners[patch], turn[row].transpose(0, 2, 1)) + shift[row][:, None]
 
-    def dips(self, turn: Floats, shift: Floats, row: Ints, middle: Floats, radius: Floats) -> Floats:
-        """(m,) mm: by how much the distance inside patches may fall below that at their corners."""
-        at = np.einsum("nij,nj->ni", turn[row], middle) + shift[row]
-        dip = self.wood.dip(at[:, 0], np.hypot(at[:, 1], at[:, 2]), radius)
-        return np.where(radius <= BEND_REACH_MM, dip, radius)
+    def dips(self, middle: Floats, radius: Floats, least: Floats) -> Floats:
+        """(m,) mm: by how much the distance inside placed patches may fall below the least at their corners."""
+        return self.wood.dip(middle[:, 0], np.hypot(middle[:, 1], middle[:, 2]), radius, least)
 
 
 __all__ = ["BEHIND_HEEL", "FINEST_MM", "PARTS", "TOLERANCE_MM", "Contact", "Found"]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.reach.body import BEHIND_HEEL, Cloud, cloud_of
+from gougeform.reach.body import BEHIND_HEEL, Cloud
 from gougeform.reach.contact import AT_ONCE, FINEST_MM, Contact
-from gougeform.reach.patches import cut_up, most_of_four, products
+from gougeform.reach.patches import balls, cut_up, most_of_four, products
 from gougeform.reach.posture import Postures, placed
 
 Floats = NDArray[np.float64]
@@ -25,7 +25,7 @@ def gaps(contact: Contact, postures: Postures) -> Floats:
         mine = np.flatnonzero(contact.body.part == part)
         if not len(mine):
             continue
-        cloud = cloud_of(contact.body.corners, mine)
+        cloud = contact.body.cloud(mine)
         for begin in range(0, n, AT_ONCE):
             rows = np.arange(begin, min(begin + AT_ONCE, n))
             out[rows, column] = _gap(contact, cloud, turn[rows], shift[rows])
@@ -62,14 +62,12 @@ def _gap(contact: Contact, cloud: Cloud, turn: Floats, shift: Floats) -> Floats:
         least = np.minimum(least, low[:, cloud.corner[:, c]])
     row, patch = np.nonzero(least - contact.body.radius[cloud.patch] < best[:, None] - FINEST_MM)
     patch = cloud.patch[patch]
-    corners = contact.body.corners[patch]
+    corners = contact.placed_corners(turn, shift, row, patch)
+    d = contact.wood.of_points(corners.reshape(-1, 3)).reshape(-1, 4)
     while len(row):
-        least = -most_of_four(-contact.corner_distances(turn, shift, row, corners))
+        least = -most_of_four(-d)
         np.minimum.at(best, row, least)
-        middle = corners.mean(1)
-        off = corners - middle[:, None]
-        radius = np.sqrt(most_of_four(np.einsum("nij,nij->ni", off, off)))
-        dip = contact.dips(turn, shift, row, middle, radius)
-        near = least - dip < best[row] - FINEST_MM
-        row, patch, corners = cut_up(row[near], patch[near], corners[near])
+        middle, radius = balls(corners)
+        near = least - contact.dips(middle, radius, least) < best[row] - FINEST_MM
+        row, patch, corners, d = cut_up(row[near], patch[near], corners[near], d[near], contact.wood.of_points)
     return best

@@ -42,7 +42,7 @@ class Places:
 
 
 def places_at(meridian: Meridian, piece: Ints, share: Floats) -> Places:
-    """The places at shares of pieces of a meridian."""
+    """The places at shares (n,) of pieces (n,) of a meridian."""
     piece, share = np.asarray(piece, np.intp), np.asarray(share, float)
     return Places(
         piece, share, meridian.point(piece, share), meridian.tangent(piece, share), meridian.normal(piece, share)
@@ -94,6 +94,18 @@ def turned_about_edge(wood: Places, postures: Postures) -> Floats:
         ],
         1,
     )
+
+
+def clearance_turns(body: Body, wood: Places, postures: Postures) -> Floats:
+    """(3, n, 3, 3): with c and s of the clearance angle the turn of `placed` is first + c second + s third."""
+    k, p = postures.station, postures.place
+    cl, sl = np.cos(postures.lam)[:, None], np.sin(postures.lam)[:, None]
+    n = np.concatenate([wood.normal[p], np.zeros((len(k), 1))], 1)
+    q = np.concatenate([sl * wood.tangent[p], cl], 1)
+    side = np.concatenate([-cl * wood.tangent[p], sl], 1)
+    edge, back, out = (v[:, k].T[:, None] for v in (body.edge, body.back, body.out))
+    n, q, side = n[..., None], q[..., None], side[..., None]
+    return np.stack([side * edge, q * back - n * out, n * back + q * out])
 
 
 def placed(body: Body, wood: Places, postures: Postures) -> tuple[Floats, Floats]:

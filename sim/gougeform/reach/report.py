@@ -13,11 +13,19 @@ from gougeform.reach.cove import Cove
 from gougeform.reach.drawing import feed_words
 from gougeform.reach.result import Reach, part_name
 from gougeform.reach.search import SEARCH_ERROR_DEG
+from gougeform.read.inches import WORK_MM, inches_hint
 from gougeform.tell.report import NOTHING, console_for, print_list, table
 
 Floats = NDArray[np.float64]
 
+RIDES_DEG = 0.05
+"""Up to this clearance angle the table's one digit says 0.0: the bevel rides."""
+
+SLOPE = {-1: "downhill", 0: "level", 1: "uphill"}
+
 MODEL_NOTES = (
+    "Grain is not judged. Where both directions do equally well the downhill cut is named: toward the smaller radius on"
+    " outside work, toward the larger one inside a hollow. An inclination near 90° moves the edge almost along itself.",
     f"Postures are searched for, not proved: the best one found may need up to {SEARCH_ERROR_DEG:g}° more than the"
     " best there is.",
     "Behind its full-depth length the flute is taken as closed, so the shank counts as a little larger than it is.",
@@ -90,6 +98,7 @@ def place_rows(reach: Reach) -> list[dict[str, Any]]:
                     "deflection_mm": _plain(reach.deflection[i, feed]),
                     "hand_force_n": _plain(reach.hand_force[i, feed]),
                     "frequency_hz": _plain(reach.frequency[i, feed]),
+                    "slope": SLOPE[int(reach.slope[i, feed])],
                 }
             )
     return out
@@ -122,6 +131,8 @@ def result(
     return {
         "title": reach.gouge.recipe.title,
         "work": reach.meridian.title,
+        "verdict": verdict(reach),
+        "largest_diameter_mm": 2 * float(reach.meridian.box[1, 1]),
         "limit_deg": terms.limit_deg,
         "tolerance_mm": terms.tolerance_mm,
         "force_n": terms.force_n,
@@ -157,21 +168,33 @@ def print_reach(
     deflection_mm: float,
     cautions: Sequence[str],
     stream: IO[str],
+    *,
+    every_place: bool = False,
 ) -> None:
-    """Summary, places, overhangs, notes and cautions."""
+    """The verdict in a sentence, summary, places (those where something stops it, or all), overhangs, cautions."""
     console = console_for(stream)
     recipe = reach.gouge.recipe
     console.print(recipe.title or recipe.name, style="bold", markup=False)
-    console.print(f"in: {reach.meridian.title or 'the workpiece'}", markup=False)
+    console.print(f"in: {reach.meridian.title or 'the workpiece'}, {_size_words(reach)}", markup=False)
+    console.print()
+    console.print(verdict(reach), style="bold", markup=False)
     console.print()
     console.print(table("On the whole", ("", ""), _summary_rows(reach, cove, deflection_mm)))
     head = ("x", "radius", "angle", "cut", "place", "incl.", "swing", "stop", "hang", "gap")
     below = (
-        "mm and degrees. Angle: the smallest clear clearance angle (!: not reached). Place: the place of"
-        " the edge cuts, from the nose, + to the tool's right. Incl.: inclination. Swing: handle along the lathe, + to"
-        " the right. Stop: what stops a smaller angle. Hang: overhang over the rest. Gap: smallest behind the heel."
+        "mm and degrees. Angle: the smallest clear clearance angle (!: not reached). Cut: where to, ^ uphill. Place:"
+        " the place of the edge that cuts, from the nose, + to the tool's right. Incl.: inclination. Swing: handle"
+        " along the lathe, + to the right. Stop: what stops a smaller angle. Hang: overhang over the rest. Gap:"
+        " smallest behind the heel."
     )
-    console.print(table("Place by place, the better direction of cut", head, _place_table(reach), below))
+    shown = np.arange(len(reach.places)) if every_place else np.flatnonzero(reach.least > RIDES_DEG)
+    if len(shown):
+        title = "Place by place" if every_place else "Places where something stops it"
+        console.print(table(f"{title}, the better direction of cut", head, _place_table(reach, shown), below))
+    if len(shown) < len(reach.places):
+        left = len(reach.places) - len(shown)
+        console.print(f"At {left} of {len(reach.places)} places the bevel rides, 0°; --all lists them too.")
+        console.print()
     if overhangs:
         head2 = (
             "overhang\nat most",
@@ -195,10 +218,45 @@ def print_reach(
             for o in overhangs
         ]
         console.print(
-            table("Over the rest", head2, rows, f"Deflection and hand force for {reach.terms.force_n:g} N at the edge.")
+            table(
+                "Over the rest",
+                head2,
+                rows,
+                f"Deflection and hand force for {reach.terms.force_n:g} N at the edge. The frequency is that of the"
+                " whole tool over rest and rear hand; it may rise with the overhang, as the span to the hand shrinks.",
+            )
         )
     print_list(console, "What these numbers are", MODEL_NOTES)
     print_list(console, "Before you grind", cautions)
+
+
+def verdict(reach: Reach) -> str:
+    """Does it reach, and what stops it: one sentence."""
+    limit = f"{reach.terms.limit_deg:g}°"
+    x, hardest = reach.places.point[:, 0], int(np.argmax(reach.least))
+    if reach.reached.all():
+        if reach.least[hardest] <= RIDES_DEG:
+            return f"It reaches all of it with the bevel riding, at every one of {len(x)} places."
+        name = part_name(int(reach.part[hardest, reach.either[hardest]]))
+        return (
+            f"It reaches all of it within {limit}; hardest at x {x[hardest]:.1f} with {reach.least[hardest]:.1f}°,"
+            f" where the {name} stops less."
+        )
+    missed = np.flatnonzero(~reach.reached)
+    told = []
+    for run in np.split(missed, np.flatnonzero(np.diff(missed) > 1) + 1):
+        parts = dict.fromkeys(part_name(int(reach.part[i, reach.either[i]])) for i in run)
+        low, high = sorted((x[run[0]], x[run[-1]]))
+        where = f"x {low:.1f}" + (f" to {high:.1f}" if high - low > 0.05 else "")
+        told.append(f"{where} (stopped by {', '.join(parts)})")
+    most = f"{reach.length_mm:.1f} of {reach.whole_mm:.1f} mm of profile"
+    return f"It reaches {most} within {limit}. Not reached: {'; '.join(told)}."
+
+
+def _size_words(reach: Reach) -> str:
+    """The largest diameter: shows at a glance where a diameter was given for a radius, or inches for mm."""
+    diameter = 2 * float(reach.meridian.box[1, 1])
+    return f"largest diameter {diameter:.1f} mm{inches_hint(diameter, WORK_MM)}"
 
 
 def _summary_rows(reach: Reach, cove: Cove | None, deflection_mm: float) -> list[tuple[str, str]]:
@@ -223,9 +281,9 @@ def _summary_rows(reach: Reach, cove: Cove | None, deflection_mm: float) -> list
     return rows
 
 
-def _place_table(reach: Reach) -> list[tuple[str, ...]]:
+def _place_table(reach: Reach, shown: NDArray[np.intp]) -> list[tuple[str, ...]]:
     rows: list[tuple[str, ...]] = []
-    for i in range(len(reach.places)):
+    for i in shown.tolist():
         f = int(reach.either[i])
         clear = np.isfinite(reach.alpha[i, f])
         mark = "" if reach.reached[i] else " !"
@@ -234,7 +292,8 @@ def _place_table(reach: Reach) -> list[tuple[str, ...]]:
                 f"{reach.places.point[i, 0]:.1f}",
                 f"{reach.places.point[i, 1]:.1f}",
                 (f"{reach.alpha[i, f]:.1f}" if clear else f"> {reach.terms.fineness.most_deg:g}") + mark,
-                feed_words(reach, i, f).removeprefix("to the ").removeprefix("toward the "),
+                feed_words(reach, i, f).removeprefix("to the ").removeprefix("toward the ")
+                + (" ^" if reach.slope[i, f] > 0 else ""),
                 _number(reach.edge_place[i, f], 1),
                 _number(reach.lam[i, f], 0),
                 _number(reach.swing[i, f], 0),

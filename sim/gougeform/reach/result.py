@@ -17,7 +17,7 @@ from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, build_body
 from gougeform.reach.contact import TOLERANCE_MM, Contact
 from gougeform.reach.gap import gaps as gaps_of
 from gougeform.reach.posture import Places, Postures, Rest, overhang, placed, places_at, roll, swing
-from gougeform.reach.search import USUAL, Best, Fineness, Limit, search
+from gougeform.reach.search import SEARCH_ERROR_DEG, USUAL, Best, Fineness, Limit, search
 from gougeform.stiffness.beam import FORCE_N, Beam, beam_of
 from gougeform.work.distance import Wood
 from gougeform.work.meridian import Meridian
@@ -30,6 +30,7 @@ LIMIT_DEG = 10.0
 PLACES = 60
 GAP_MM = 5.0
 _HALVINGS = 4
+_LEVEL = 0.01  # sine of the slope below which a profile counts as level: half a degree
 
 
 @dataclass(frozen=True)
@@ -93,8 +94,25 @@ class Reach:
 
     @cached_property
     def either(self) -> Ints:
-        """(n,) which feed needs the smaller angle."""
-        return np.asarray(self.alpha.argmin(1))
+        """(n,) which feed needs the smaller angle; the downhill one where the search cannot tell the two apart."""
+        first, second = self.alpha.T
+        tie = np.abs(np.nan_to_num(first, posinf=1e3) - np.nan_to_num(second, posinf=1e3)) <= SEARCH_ERROR_DEG
+        most = self.terms.limit_deg + 1e-9
+        tie &= (first <= most) == (second <= most)
+        return np.where(tie & (self.slope[:, 0] != 0), self.slope.argmin(1), self.alpha.argmin(1))
+
+    @cached_property
+    def slope(self) -> Ints:
+        """(n, 2) -1 where a cut runs downhill, +1 uphill, 0 where the profile is level there.
+
+        Downhill is into the wood's side: on outside work toward the smaller radius, on the inside of a hollow toward
+        the larger one. With the grain along the lathe, as in all spindle work, each fibre cut downhill lies on a longer
+        one (common practice, no source).
+        """
+        rise = self.places.tangent[:, 1]
+        way = np.where(np.abs(rise) < _LEVEL, 0, np.sign(rise)).astype(np.intp)
+        way = np.where(self.meridian.inside[self.places.piece], -way, way)
+        return np.stack([way, -way], 1)
 
     @cached_property
     def least(self) -> Floats:
@@ -265,7 +283,10 @@ def check_terms(terms: Terms) -> None:
 
 
 def rest_for(meridian: Meridian, terms: Terms) -> Rest:
-    """The rest along the whole work at the gap, or at the distance asked for; and across the mouth of a hollow."""
+    """The rest along the whole work at the gap, or at the distance asked for; and across the mouth of a hollow.
+
+    Raises InputError where the rest would stand in the wood.
+    """
     high = meridian.box[1]
     radius = float(high[1]) + terms.gap_mm
     if terms.rest_mm is not None:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.reach.body import Body
-from gougeform.reach.contact import Contact
+from gougeform.reach.contact import WITNESSES, Contact
 from gougeform.reach.posture import Places, Postures, Rest, joined, overhang
 
 Floats = NDArray[np.float64]
@@ -37,23 +37,24 @@ class Fineness:
     lam_deg: float = 10.0
     lam_most_deg: float = 80.0
     lam_least_deg: float = 0.0
-    rounds: int = 3
+    rounds: int = 5
     most_deg: float = 30.0
     enough_deg: float = 0.0
 
 
 USUAL = Fineness()
 
-SEARCH_ERROR_DEG = 0.1
+SEARCH_ERROR_DEG = 0.03
 """The best posture found needs at most this much more clearance angle than the best there is (see tests/reach)."""
 
 USABLE_WING = 0.95
 """The last part of each wing, at the lip, is not asked to cut: hardly any bevel is left there to carry the cut."""
 
-_GAIN = np.radians(0.05)  # angles closer than this count as equal
+_GAIN = np.radians(0.01)  # angles closer than this count as equal
 _CLOSER, _HARD_AT_ONCE = 4, 40
 _OVERHANG_STEP = np.radians(0.25)
 _TRIES = 4  # how often clearance and overhang may push each other on
+_KEPT = 3  # postures whose witnesses are kept
 _BEYOND = np.radians(15.0)  # bounds above the largest angle still tell where to look further
 _TOGETHER = (1200, 120, 12)
 _AT_ONCE = (24, 4, 1)  # postures of a group whose bounds are made better together, step by step
@@ -114,8 +115,13 @@ class _State:
     part: Ints
     touch: Floats
     bound: Floats
+    witness: Floats
     enough: float
     solved: int = 0
+
+    def remember(self, group: Ints, witness: Floats) -> None:
+        """Keep tool points (n, WITNESSES, 3) that stopped postures of groups (n,), each once: the last few of them."""
+        self.witness[group] = np.concatenate([witness, self.witness[group, :-WITNESSES]], 1)
 
     def cap(self, group: Ints, most: float) -> Floats:
         """(n,) rad: larger angles are no gain for these groups; below zero where one is done."""
@@ -137,6 +143,7 @@ def search(
         np.full(groups, -1),
         np.full((groups, 3), np.nan),
         np.full(groups, np.inf),
+        np.full((groups, _KEPT * WITNESSES, 3), np.nan),
         np.radians(fineness.enough_deg) + 1e-9,
     )
     ends = usable_stations(contact.body)
@@ -150,11 +157,18 @@ def search(
     grid = _grid(np.arange(count), stations, lam)
     if limit is not None:
         grid = _from_allowed(contact, grid, most, limit)
-    bound = contact.scouted(grid, most + _BEYOND)
-    for number, feed in enumerate(feeds):
-        mine = feed * grid.lam <= 1e-12 - least
-        group = grid.place[mine] * k + number
-        _solve(contact, grid.take(mine), bound[mine], group, state, most, limit)
+    mine = [np.flatnonzero(feed * grid.lam <= 1e-12 - least) for feed in feeds]
+    every, group = grid.take(np.concatenate(mine)), np.concatenate([grid.place[m] * k + i for i, m in enumerate(mine)])
+    # Most places have a posture that rides on its bevel: with it such a place is done, and needs no more bounds.
+    easy = np.isfinite(contact.scouted(grid, grid.alpha)) & (grid.alpha <= _GAIN)
+    easy = easy[np.concatenate(mine)]
+    first = min(max(_GAIN, state.enough), most)
+    _solve(contact, every.take(easy), every.alpha[easy], group[easy], state, first, limit)
+    left = (state.cap(group, most) > 0) & ~(easy & (first >= most))
+    every, group = every.take(left), group[left]
+    known = np.isfinite(state.alpha[group])
+    bound = contact.scouted(every, np.where(known, state.cap(group, most), most + _BEYOND))
+    _solve(contact, every, bound, group, state, most, limit)
     feed_of = np.tile(np.array(feeds), count)
     _look_again(contact, state, feed_of, k, ends, fineness, most, limit)
     _refine(contact, state, feed_of, k, ends, fineness, most, limit)
@@ -239,17 +253,26 @@ def _solve(
             these = now[number]
             if not len(these):
                 continue
+            level[these] += 1
+            bound[these] = _past_known(contact, postures.take(these), bound[these], group[these], state, most)
+            these = these[np.isfinite(bound[these])]
             cap = state.cap(group[these], most)
             begin_at = postures.take(these).at(bound[these])
             if number == 0:
                 bound[these] = contact.scouted(begin_at, cap, many=True)
             else:
                 bound[these] = contact.smallest(begin_at, cap, close=False).alpha
-            level[these] += 1
         these = now[2]
+        bound[these] = _past_known(contact, postures.take(these), bound[these], group[these], state, most)
+        these = these[np.isfinite(bound[these])]
         if len(these):
             _take_in(contact, postures.take(these).at(bound[these]), group[these], state, most, limit)
             bound[these] = np.inf
+
+
+def _past_known(contact: Contact, postures: Postures, bound: Floats, group: Ints, state: _State, most: float) -> Floats:
+    """Bounds (n,) made better by what stopped the postures solved last in their groups: others mostly meet it too."""
+    return contact.past(postures.at(bound), state.witness[group], state.cap(group, most))
 
 
 def _take_in(
@@ -266,9 +289,11 @@ def _take_in(
     g = group[i]
     state.alpha[g], state.station[g], state.lam[g] = alpha[i], postures.station[i], postures.lam[i]
     state.part[g], state.touch[g] = found.part[i], found.touch[i]
+    state.remember(g, found.witness[i])
     # Where nothing is clear, say what was in the way of the posture tried last.
     none = first[~np.isfinite(state.alpha[group[first]])]
     state.part[group[none]], state.touch[group[none]] = found.part[none], found.touch[none]
+    state.remember(group[none], found.witness[none])
 
 
 def _within(contact: Contact, postures: Postures, alpha: Floats, cap: Floats, limit: Limit) -> Floats:
@@ -356,7 +381,9 @@ def _refine(
                 start = limit.first_allowed(contact, postures, np.full(len(postures), most))
                 keep = np.isfinite(start)
                 postures, group = postures.at(start).take(keep), group[keep]
-            bound = contact.scouted(postures, most + _BEYOND)
+            bound = contact.scouted(
+                postures, np.where(np.isfinite(state.alpha[group]), state.cap(group, most), most + _BEYOND)
+            )
             _solve(contact, postures, bound, group, state, most, limit)
             if not (np.minimum(state.alpha[todo], 1e3) < before).any():
                 break

@@ -13,6 +13,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from gougeform.errors import InputError
+from gougeform.read.slips import renamed
 from gougeform.read.toml import read_toml
 
 KINDS = ("bars", "flutes", "wheels", "jigs", "grinds", "steels", "recipes", "handles", "work", "studies")
@@ -49,11 +50,11 @@ def roots() -> tuple[Path, ...]:
     own = os.environ.get(OWN_LIBRARY, "")
     if not own:
         return (built_in(),)
-    folder = Path(own).expanduser()
-    if not folder.is_dir():
+    folder = Path(os.path.expanduser(own))
+    if not os.path.isdir(folder):  # pathlib has errors of its own for a name that is too long, or of no user
         raise InputError(
             "",
-            f"the environment variable {OWN_LIBRARY} is {own!r}, which is not a folder",
+            f"the environment variable {OWN_LIBRARY} is {own[:200]!r}, which is not a folder",
             f"set it to a folder with {', '.join(KINDS)} in it, or unset it",
         )
     return (folder, built_in())
@@ -91,6 +92,9 @@ def nearest(word: str, known: tuple[str, ...] | list[str]) -> str | None:
 
 def unknown_name(kind: str, name: str, field: str, file: str) -> InputError:
     """The error for a name that no library has."""
+    beside = renamed(Path(name)) if kind == "recipes" else ""
+    if beside:
+        return InputError(field, f'given "{name[:60]}", which is not in the library\'s {kind}', beside, file)
     close = nearest(name, names(kind))
     start = f'did you mean "{close}"? ' if close else ""
     return InputError(

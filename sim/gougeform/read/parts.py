@@ -8,9 +8,9 @@ ValidationError; fields that do not fit together raise InputError with the field
 from __future__ import annotations
 
 import math
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal, Self
 
-from annotated_types import Len
+from annotated_types import Gt, Len
 from pydantic import AllowInfNan, BaseModel, ConfigDict, Field, Strict, model_validator
 
 from gougeform.errors import InputError
@@ -23,11 +23,27 @@ DISTANCES = ("nose_angle_deg", "centre_distance_mm", "rim_distance_mm")
 """The three ways to say how far a jig stands from the wheel; exactly one is given."""
 
 
+SMALLEST = 1e-6
+"""Of a number that must be above 0: of a mm it is a nanometre. Below it products of two vanish."""
+
+
 class Part(BaseModel):
     """What all tables of a recipe share: unknown fields are refused, nothing changes once it is made."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     noun: ClassVar[str] = "part"
+
+    @model_validator(mode="after")
+    def _not_next_to_nothing(self) -> Self:
+        for name, info in type(self).model_fields.items():
+            value = getattr(self, name)
+            if isinstance(value, float) and 0 < value < SMALLEST and Gt(0) in info.metadata:
+                raise InputError(
+                    name,
+                    f"given {value:g}, which is next to nothing: allowed is {SMALLEST:g} or more",
+                    f"change {name}: {info.description}",
+                )
+        return self
 
 
 class Steel(Part):

@@ -5,6 +5,7 @@ Lengths are in mm and angles in degrees throughout, as the field names say. All 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
 from pathlib import Path as FilePath
@@ -13,6 +14,7 @@ from typing import Any, cast
 from gougeform.errors import InputError
 from gougeform.read.changes import apply_changes, without_effect
 from gougeform.read.complaints import model_for, shown, unknown_field, validated
+from gougeform.read.inches import hinted
 from gougeform.read.library import find, is_path, unknown_name
 from gougeform.read.parts import (
     ArcFlute,
@@ -157,7 +159,7 @@ def _build(raw: Table, place: Place, name: str, depth: int = 0) -> Recipe:
     try:
         return _checked(raw, place, name, files, depth)
     except InputError as error:
-        raise error.in_file(file_of(files, error.field)) from error.__cause__
+        raise hinted(error, raw).in_file(file_of(files, error.field)) from error.__cause__
 
 
 def _checked(raw: Table, place: Place, name: str, files: dict[str, str], depth: int) -> Recipe:
@@ -192,6 +194,7 @@ def _checked(raw: Table, place: Place, name: str, files: dict[str, str], depth: 
         )
     wheel = cast(Wheel, part_of("wheel", table["wheel"], "wheel"))
     grinds = resolved_grinds(table, wheel)
+    _steel_in_the_clamp(table, bar, grinds)
     older = None
     if "older" in raw:
         older = _older(raw["older"], place, depth)
@@ -204,6 +207,22 @@ def _checked(raw: Table, place: Place, name: str, files: dict[str, str], depth: 
         files.update(under("handle", filled.files))
         handle = validated(Handle, filled.table, "handle")
     return Recipe(bar, flute, wheel, grinds, older, handle, title, name, place.file, table)
+
+
+def _steel_in_the_clamp(table: Table, bar: Bar, grinds: Sequence[ResolvedGrind]) -> None:
+    """The projection ends at the clamp face, and behind it the clamp needs bar to hold. Fingers at a table do not."""
+    for i, grind in enumerate(grinds):
+        given = grind.jig.projection_mm
+        if grind.jig.kind == "table" or given < bar.length_mm:
+            continue
+        holders = (f"grind.{i}", "grind.0")
+        own = next((place for place in holders if "projection_mm" in table["grind"][int(place[6:])]), "jig")
+        raise InputError(
+            f"{own}.projection_mm",
+            f"given {given:g}, but the bar has only bar.length_mm = {bar.length_mm:g} mm of steel ahead of the ferrule,"
+            " and the clamp holds it behind that projection",
+            "a shorter projection, or a longer bar",
+        )
 
 
 def _bar(table: Table) -> Bar:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from gougeform.errors import InputError
+from gougeform.read.slips import foreign, in_line, renamed
 
 LARGEST_FILE = 1024 * 1024
 """In bytes. A recipe is a page of text: anything larger is a mistake."""
@@ -30,6 +31,9 @@ def parse_toml(data: bytes, file: str) -> dict[str, Any]:
     """The table in a TOML text; `file` is only for messages. Raises InputError like read_toml."""
     if len(data) > LARGEST_FILE:
         raise InputError("", "is larger than 1 MiB, the most allowed", "give a recipe file", file)
+    what = foreign(data)
+    if what:
+        raise InputError("", f"is {what}, not plain text", "save it as plain text with the encoding UTF-8", file)
     try:
         # -sig: some editors put a mark in front of UTF-8, which TOML itself does not know.
         text = data.decode("utf-8-sig")
@@ -49,7 +53,7 @@ def parse_toml(data: bytes, file: str) -> dict[str, Any]:
         place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         where = f"line {place[1]}, column {place[2]}" if place else f"the end ({_place(text, len(text))})"
         what = re.sub(r"\s*\(at [^()]*\)$", "", str(error))
-        hint = "correct that line" if place else "close the quotation mark or bracket that is still open"
+        hint = _hint(text, int(place[1]), what) if place else "close the quotation mark or bracket that is still open"
         raise InputError("", f"is not TOML: {what[:120]} at {where}", hint, file) from error
     except RecursionError as error:
         raise InputError("", "nests lists or tables too deeply", "write it flat", file) from error
@@ -61,11 +65,21 @@ def parse_toml(data: bytes, file: str) -> dict[str, Any]:
         ) from error
 
 
+def _hint(text: str, number: int, what: str) -> str:
+    """What to change in a line (its number from 1) that the standard reader refuses with `what`."""
+    if what.startswith(("Cannot overwrite", "Cannot declare")):
+        return "the same name stands there twice: keep one of them"
+    line = "".join(letter if letter.isprintable() else " " for letter in text.split("\n")[number - 1]).strip()
+    slip = in_line(line)
+    return f"line {number} says {line[:60]} – {slip}" if slip else "correct that line"
+
+
 def _read_bytes(path: Path) -> bytes:
     file = str(path)
     try:
         if not path.exists():
-            raise InputError("", "there is no such file", "check the name and the folder", file)
+            hint = renamed(path) or "check the name and the folder"
+            raise InputError("", "there is no such file", hint, file)
         if not path.is_file():
             what = "a folder" if path.is_dir() else "not a regular file"
             raise InputError("", f"is {what}", "name a .toml file", file)

@@ -14,6 +14,7 @@ from gougeform.bar.section import Section, build_section
 from gougeform.errors import InputError
 from gougeform.machine.jig import AnyJig, build_jig, pivot_of, rim_setting
 from gougeform.machine.wheel import Wheel, build_wheel
+from gougeform.read.inches import hinted
 from gougeform.read.parts import DISTANCES
 from gougeform.read.recipe import FootJig, Jig, Path, Recipe, RodJig, changed
 from gougeform.read.recipe import Wheel as WheelFields
@@ -21,15 +22,22 @@ from gougeform.settings.names import NAMES, Name
 
 import numpy as np  # isort: skip
 
+HELD_MM = 15.0
+"""mm of bar a clamp is taken to need behind its face where settings are looked for: common practice, no source."""
+
 
 @dataclass(frozen=True, eq=False)
 class Bench:
-    """A grind's parts. Foot and rod jigs here always carry rim_distance_mm and no other distance."""
+    """A grind's parts. Foot and rod jigs here always carry rim_distance_mm and no other distance.
+
+    steel_mm: how much bar there is from nose to ferrule, which a projection cannot use up.
+    """
 
     section: Section
     jig: Jig
     wheel: WheelFields
     path: Path
+    steel_mm: float = np.inf
 
     @property
     def contact(self) -> float:
@@ -68,6 +76,21 @@ class Bench:
     def names(self) -> list[str]:
         """The settings this bench has."""
         return [name for name, one in NAMES.items() if self.field(one)]
+
+    def bounds(self, name: Name) -> tuple[float, float]:
+        """How far a setting is looked for where a person gives no bounds; what it is now always lies within."""
+        now = self.value(name.name)
+        # A rod's own thickness keeps its centre off the rim.
+        low = name.low + self.rod_radius if name.name == "distance" else name.low
+        high = name.high
+        if self.ends_at_ferrule(name):
+            high = min(high, max(self.steel_mm - HELD_MM, now))
+            low = min(low, high / 2)
+        return min(low, now), max(high, now)
+
+    def ends_at_ferrule(self, name: Name) -> bool:
+        """Whether the bar's length bounds a setting: the projection, where a clamp holds the bar behind it."""
+        return name.name == "projection" and self.jig.kind != "table"
 
     @property
     def noun(self) -> str:
@@ -129,13 +152,13 @@ def bench_of(recipe: Recipe, grind: int = 0, section: Section | None = None) -> 
     one = recipe.grinds[grind]
     section = section or build_section(recipe.bar, recipe.flute)
     jig: Jig = one.jig
-    bench = Bench(section, jig, one.wheel, one.path)
+    bench = Bench(section, jig, one.wheel, one.path, recipe.bar.length_mm)
     if jig.kind == "table":
         return bench
     try:
         rim = rim_setting(pivot_of(section, jig), jig, bench.solid, bench.contact)
     except InputError as error:
-        raise error.in_file(recipe.source or recipe.name) from None
+        raise hinted(error, recipe.table).in_file(recipe.source or recipe.name) from None
     update = dict.fromkeys(DISTANCES) | {"rim_distance_mm": rim}
     return replace(bench, jig=jig.model_copy(update=update))
 

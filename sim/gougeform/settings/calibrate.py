@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.errors import InputError
-from gougeform.settings.bench import Bench
+from gougeform.settings.bench import HELD_MM, Bench
 from gougeform.settings.names import NAMES
 from gougeform.settings.pairs import Pair
 from gougeform.settings.trial import Tracer
@@ -29,6 +29,10 @@ CLAMPS = ("axis", "below", "above")
 _SURE = 0.99  # all unknowns together lie within what is stated in 99 of 100 calibrations
 _BLIND = 1e-7  # singular values below this part of the largest cannot be told from none
 _VAGUE = {"mm": 20.0, "deg": 15.0}  # an unknown this unsure is as good as not told
+_WIDE = {"mm": 10.0, "deg": 8.0}  # from here on a person is told which pair would narrow it
+_USELESS_MM, _USELESS_DEG = 40.0, 45.0  # no jig's length or cant is that unsure with a ruler in the hand
+_WRONG_DEG = 20.0  # nobody misreads an angle by so much: the pairs are not this jig's
+_INCHES_MM = 10.0  # distances below this are hardly met, as inches they are usual
 _FAR = 1e3
 
 
@@ -54,6 +58,21 @@ class Fit:
     clamps: dict[str, float]
     bench: Bench
     notes: tuple[str, ...]
+
+    @property
+    def useless(self) -> tuple[str, ...]:
+        """Unknowns less sure than their value, or than any jig's could be, or not told and far off: not to be saved."""
+        found = []
+        for name, start, value, sure in zip(self.names, self.start, self.value, self.sure, strict=True):
+            length = NAMES[name].unit == "mm"
+            least = _USELESS_MM if length else _USELESS_DEG
+            if np.isfinite(sure):
+                useless = sure > (max(least, abs(value)) if length else least)
+            else:
+                useless = abs(value - start) > least
+            if useless:
+                found.append(name)
+        return tuple(found)
 
 
 def calibrate(pairs: Sequence[Pair], unknowns: Sequence[str], reading_deg: float = READING_DEG) -> Fit:
@@ -184,9 +203,13 @@ def _one(pairs: Sequence[Pair], names: tuple[str, ...], reading_deg: float, clam
                           xtol=1e-15, ftol=1e-15, gtol=1e-15, max_nfev=400).x  # fmt: skip
         x = _sharpened(model, read, x, scale)
     residual = model.at(x) - read
-    if np.abs(residual).max() > 90:
+    worst = float(np.abs(residual).max())
+    if worst > _WRONG_DEG:
+        far = f": the nearest one misses a reading by {worst:.0f}°" if worst < _FAR / 2 else ""
         raise InputError(
-            "--unknown", "no such jig can have ground these pairs", "check the pairs, or free more unknowns"
+            "--unknown",
+            f"no such jig can have ground these pairs{far}",
+            f"check the pairs, or free more unknowns{_inches(pairs)}",
         )
     slope = model.slope(x) * scale / reading_deg
     _, size, rows = np.linalg.svd(slope, full_matrices=True)
@@ -214,8 +237,22 @@ def _one(pairs: Sequence[Pair], names: tuple[str, ...], reading_deg: float, clam
     if not blind and len(vague) > 1:
         blind = [vague]
     fitted = pairs[0].bench.set(dict(zip(names, x.tolist(), strict=True)))
-    advice = _advice(pairs, names, x, scale, reading_deg, slope) if blind or vague else ""
+    wide = [n for n, s in zip(names, sure, strict=True) if np.isfinite(s) and s > _WIDE[NAMES[n].unit]]
+    if wide and not blind:
+        said = " and ".join(n.replace("_", " ") for n in wide)
+        notes.append(
+            f"These pairs hardly tell {said}: what is fitted may be off by as much as stands beside it. More pairs"
+            " narrow it, or one of them measured on the jig and left out of the unknowns."
+        )
+    advice = _advice(pairs, names, x, scale, reading_deg, slope) if blind or vague or wide else ""
     return Fit(names, start, x, sd, sure, residual, tuple(blind), advice, scatter, clamp, {}, fitted, tuple(notes))
+
+
+def _inches(pairs: Sequence[Pair]) -> str:
+    distances = [pair.bench.value("distance") - pair.bench.rod_radius for pair in pairs]
+    if max(distances) >= _INCHES_MM:
+        return ""
+    return f". The distances go up to {max(distances):g} mm; if they are inches write them in mm, 1 in = 25.4 mm"
 
 
 def _sharpened(model: _Model, read: Floats, x: Floats, scale: Floats) -> Floats:
@@ -245,6 +282,8 @@ def _advice(
     for reads in (("nose",), ("nose", "wing50")) if traced else (("nose",),):
         best: tuple[float, str] | None = None
         for wheel, projection, nose in product(wheels, (45.0, 65.0, 85.0, 105.0), (25.0, 35.0, 45.0, 55.0)):
+            if projection > base.steel_mm - HELD_MM:
+                continue
             bench = base.set({"projection": projection} | ({} if wheel is None else {"wheel": wheel}))
             distance = bench.nose_distance(nose)
             if not distance > bench.rod_radius + 1:

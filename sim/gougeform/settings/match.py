@@ -177,7 +177,7 @@ def old_from_angles(machine: Recipe, measured: Sequence[Want]) -> tuple[Recipe, 
         if bench.jig.kind == "table"
         else ["distance", "cant", "projection", "fullness"]
     )
-    frees = tuple(Free(NAMES[name], NAMES[name].low, NAMES[name].high) for name in order[:angles])
+    frees = tuple(Free(NAMES[name], *bench.bounds(NAMES[name])) for name in order[:angles])
     plain = changed(machine, {f"grind.{i}": None for i in range(1, len(machine.grinds))})
     problem = Problem(plain, tuple(measured), frees)
     answer = solve(problem)
@@ -272,7 +272,7 @@ def _usual(bench: Bench) -> list[Free]:
     names = ["tilt"] if bench.jig.kind == "table" else ["distance"]
     if bench.path.path == "traced" and bench.jig.kind != "table":
         names.append("projection")
-    return [Free(NAMES[n], min(NAMES[n].low, bench.value(n)), max(NAMES[n].high, bench.value(n))) for n in names]
+    return [Free(NAMES[n], *bench.bounds(NAMES[n])) for n in names]
 
 
 def _starts(bench: Bench, frees: Sequence[Free], low: Floats, span: Floats, nose: float) -> list[Floats]:

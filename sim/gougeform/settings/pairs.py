@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +10,7 @@ from gougeform.bar.section import Section
 from gougeform.errors import InputError
 from gougeform.read.library import nearest
 from gougeform.read.recipe import Recipe, changed, load
-from gougeform.read.toml import LARGEST_FILE
+from gougeform.read.rows import read_text, rows
 from gougeform.settings.bench import Bench, bench_of
 
 _DISTANCES = ("rim_distance_mm", "straight_distance_mm", "centre_distance_mm")
@@ -39,35 +37,23 @@ def read_pairs(path: str, recipe: Recipe) -> list[Pair]:
     optional projection_mm, wheel_diameter_mm, cant_deg, wing_length_mm, wing50_deg and such, and recipe (another tool
     in the same jig). What a column does not say is as in the recipe. Raises InputError with file and line.
     """
-    text = _text(path)
-    rows = list(csv.reader(io.StringIO(text)))
-    rows = [row for row in rows if row and not row[0].lstrip().startswith("#")]
-    if len(rows) < 2:
+    kept = [row for row in rows(read_text(Path(path)), path) if row and not row[0].lstrip().startswith("#")]
+    if len(kept) < 2:
         raise InputError("", "has no pairs", "a line of column names, then one line for each pair", path)
-    head = [name.strip().lower() for name in rows[0]]
+    head = [name.strip().lower() for name in kept[0]]
     _check_head(head, path)
-    if len(rows) - 1 > _MOST:
-        raise InputError("", f"has {len(rows) - 1} pairs, the most allowed is {_MOST}", "leave some out", path)
+    if len(kept) - 1 > _MOST:
+        raise InputError("", f"has {len(kept) - 1} pairs, the most allowed is {_MOST}", "leave some out", path)
     tools: dict[str, tuple[Recipe, Section]] = {}
-    return [_pair(head, row, line, path, recipe, tools) for line, row in enumerate(rows[1:], start=2)]
-
-
-def _text(path: str) -> str:
-    try:
-        data = Path(path).read_bytes()
-    except (OSError, ValueError) as error:
-        why = (error.strerror if isinstance(error, OSError) else None) or str(error)
-        raise InputError("", f"cannot be read: {why}", "check the name and the folder", path) from error
-    if len(data) > LARGEST_FILE:
-        raise InputError("", "is larger than 1 MiB, the most allowed", "give a table of pairs", path)
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError("", "is not UTF-8 text", "save it as UTF-8 CSV", path) from error
+    return [_pair(head, row, line, path, recipe, tools) for line, row in enumerate(kept[1:], start=2)]
 
 
 def _check_head(head: list[str], path: str) -> None:
     known = [*_DISTANCES, *_SETTINGS, "nose_deg", "wing50_deg", "recipe"]
+    if len(head) == 1 and ";" in head[0]:
+        raise InputError(
+            "line 1", "has semicolons between its names", "save it with commas, and points in numbers", path
+        )
     for name in head:
         if name not in known and not re.fullmatch(r"wing\d{1,2}_deg", name):
             close = nearest(name, known)
@@ -89,7 +75,12 @@ def _pair(
     head: list[str], row: list[str], line: int, path: str, recipe: Recipe, tools: dict[str, tuple[Recipe, Section]]
 ) -> Pair:
     if len(row) != len(head):
-        raise InputError(f"line {line}", f"has {len(row)} cells, the first line has {len(head)}", "add or remove", path)
+        raise InputError(
+            f"line {line}",
+            f"has {len(row)} cells, the first line has {len(head)}",
+            "add or remove; a number has a point and no comma: 104.5",
+            path,
+        )
     cells = dict(zip(head, (cell.strip() for cell in row), strict=True))
     name = cells.pop("recipe", "")
     if name not in tools:

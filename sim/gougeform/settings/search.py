@@ -12,7 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.errors import InputError
+from gougeform.settings.bench import HELD_MM
 from gougeform.settings.problem import EXACT, Answer, Blocked, Problem, Solution, Unmet
+from gougeform.settings.wants import Free
 
 Floats = NDArray[np.float64]
 
@@ -319,6 +321,13 @@ class Search:
             return error
         return Blocked("", "there is no edge")
 
+    def _bound_words(self, free: Free, bound: float) -> str:
+        """The bound's unit, and the bar's end where that is what bounds a projection."""
+        steel = self.bench.steel_mm
+        if self.bench.ends_at_ferrule(free.name) and bound == steel - HELD_MM:
+            return f" mm (the bar has {steel:g} mm ahead of the ferrule, and a clamp needs {HELD_MM:g} of it)"
+        return {"mm": " mm", "deg": "°"}.get(free.name.unit, "")
+
     def _unmet(self, solution: Solution, x: Floats) -> tuple[Unmet, ...]:
         """The wants this solution misses, with what stops a nearer one."""
         reasons = []
@@ -326,7 +335,7 @@ class Search:
             if x[i] < 1e-6 or x[i] > 1 - 1e-6:
                 end = "lower" if x[i] < 0.5 else "upper"
                 bound = free.low if x[i] < 0.5 else free.high
-                reasons.append(f"{free.name.name} is at its {end} bound {bound:g}")
+                reasons.append(f"{free.name.name} is at its {end} bound {bound:g}{self._bound_words(free, bound)}")
                 continue
             for way in (1e-4, -1e-4):
                 beyond = x.copy()

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from gougeform.read.recipe import Recipe, load
 from gougeform.tell.cautions import cautions
-from gougeform.tell.folder import publish, stage, write
+from gougeform.tell.folder import file_name, publish, stage, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,7 +38,7 @@ def opened(arguments: argparse.Namespace) -> Recipe:
 
 def out_folder(arguments: argparse.Namespace, recipe: Recipe) -> Path:
     """Where a command's files go."""
-    return Path(arguments.out) if arguments.out else Path("out") / (recipe.name or "recipe")
+    return Path(arguments.out) if arguments.out else Path("out") / file_name(recipe)
 
 
 class Files:

@@ -29,6 +29,8 @@ Floats = NDArray[np.float64]
 
 _PER_CENT = tuple(float(p) for p in (2, *range(5, 100, 5), 98))
 _STARTS = 3
+_ALL_ALONG = tuple(p / 2 for p in range(1, 201))
+"""Per cents of a wing at which wear is compared: the places of `differences`, lips included, so both say one thing."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +66,7 @@ class Carried:
 class Worn:
     """One diameter of a wearing wheel, re-set so that the nose stays; deg and mm.
 
+    largest, mean: difference of the wedge angle along the whole edge, as `Carried` has them, the mean of both wings.
     left: the nose angle if the pocket or rod is left where it stands for the new wheel. reliefs: straight distance for
     each relief, its own nose angle kept.
     """
@@ -250,7 +253,7 @@ def wear(recipe: Recipe, diameters: Sequence[float], before: Edge) -> list[Worn]
     new = bench_of(recipe)
     if new.wheel.diameter_mm is None:
         raise InputError("--wear", "a belt does not get smaller", "name a wheel with --to wheel=NAME")
-    aim = reading_of(before, _PER_CENT)
+    aim = reading_of(before, _ALL_ALONG)
     asked = np.array([aim.nose, *aim.wings.values()])
     tracer = Tracer()
     new = new.set({"wheel": float(diameters[0])})
@@ -264,12 +267,13 @@ def wear(recipe: Recipe, diameters: Sequence[float], before: Edge) -> list[Worn]
             left = bench.set({"distance": new.value("distance") + (diameters[0] - diameter) / 2}).nose_angle()
             bench = bench.set({"distance": bench.nose_distance(aim.nose)})
         try:
-            found = tracer.read(bench, _PER_CENT) if bench.path.path == "traced" else steady_reading(bench, _PER_CENT)
+            traced = bench.path.path == "traced"
+            found = tracer.read(bench, _ALL_ALONG) if traced else steady_reading(bench, _ALL_ALONG)
         except InputError as error:
             raise InputError("--wear", f"at {diameter:g} mm: {error.problem}", "end at a larger wheel") from error
         off = np.abs(np.array([found.nose, *found.wings.values()]) - asked)
         rim = None if bench.jig.kind == "table" else bench.value("distance")
-        place = np.array([0.0, *_PER_CENT])
+        place = np.array([0.0, *_ALL_ALONG])
         mean = float(np.trapezoid(off, place) / (place[-1] - place[0]))
         rows.append(
             Worn(

@@ -18,7 +18,7 @@ from gougeform.settings.bench import Bench, with_settings
 from gougeform.settings.names import NAMES, Name, number, pair, setting_name
 from gougeform.settings.trial import Reading, Tracer, steady_reading
 
-_WANTS = "nose, wing_length, land, or wing with a per cent of its length as wing50"
+_WANTS = "nose, wing_length, land, or wing with a per cent of its length along the edge as wing50"
 
 
 @dataclass(frozen=True)
@@ -81,14 +81,13 @@ def read_frees(bench: Bench, free: Sequence[str], stops: Sequence[str], wants: S
     for text in free:
         name, _, span = text.partition("=")
         one = _mine(bench, setting_name(name, "--free"), "--free")
-        low, high = _bounds(bench, one)
-        if span:
-            low, high = _span(span, one)
+        low, high = _span(bench, span, one) if span else bench.bounds(one)
         made[one.name] = Free(one, low, high)
     for text in stops:
         name, listed = pair(text, "--stops", "--stops cant=30,35,40")
         one = _mine(bench, setting_name(name, "--stops"), "--stops")
         places = tuple(sorted({number(item, "--stops", one.name) for item in listed.split(",")}))
+        _before_the_ferrule(bench, one, places[-1], "--stops")
         made[one.name] = Free(one, places[0], places[-1], places)
     if not made:
         count = sum(want.unit == "deg" for want in wants)
@@ -97,7 +96,7 @@ def read_frees(bench: Bench, free: Sequence[str], stops: Sequence[str], wants: S
             order.remove("projection")  # where the fingers hold a bar hardly changes what the table grinds
         usable = [name for name in order if name in bench.names]
         for name in usable[: max(count, 1)]:
-            made[name] = Free(NAMES[name], *_bounds(bench, NAMES[name]))
+            made[name] = Free(NAMES[name], *bench.bounds(NAMES[name]))
     return tuple(made.values())
 
 
@@ -111,20 +110,24 @@ def _mine(bench: Bench, name: Name, option: str) -> Name:
     return name
 
 
-def _bounds(bench: Bench, name: Name) -> tuple[float, float]:
-    now = bench.value(name.name)
-    # A rod's own thickness keeps its centre off the rim.
-    low = name.low + bench.rod_radius if name.name == "distance" else name.low
-    return min(low, now), max(name.high, now)
+def _before_the_ferrule(bench: Bench, name: Name, most: float, option: str) -> None:
+    if bench.ends_at_ferrule(name) and most >= bench.steel_mm:
+        raise InputError(
+            option,
+            f"given {name.name} up to {most:g}, but the bar has only {bench.steel_mm:g} mm of steel ahead of the"
+            " ferrule, and the clamp holds it behind that projection",
+            "end below that, or make bar.length_mm larger",
+        )
 
 
-def _span(text: str, name: Name) -> tuple[float, float]:
+def _span(bench: Bench, text: str, name: Name) -> tuple[float, float]:
     low, sign, high = text.partition(":")
     if not sign:
         raise InputError("--free", f"given {name.name}={text}", f"write from and to, as {name.name}=50:90")
     ends = number(low, "--free", name.name), number(high, "--free", name.name)
     if not ends[0] < ends[1]:
         raise InputError("--free", f"given {name.name} from {ends[0]:g} to {ends[1]:g}", "put the smaller one first")
+    _before_the_ferrule(bench, name, ends[1], "--free")
     return ends
 
 

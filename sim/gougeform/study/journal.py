@@ -10,12 +10,13 @@ import json
 import math
 import os
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
-from typing import IO
+from typing import IO, Any
 
 from gougeform.errors import InputError
-from gougeform.study.worker import Row
+from gougeform.study.worker import CONSTRAINT, FAILED, OK, Row
 
 NAME = "rows.jsonl"
 
@@ -32,15 +33,17 @@ class Journal:
         try:
             folder.mkdir(parents=True, exist_ok=True)
             self._file: IO[bytes] = open(self.path, "a+b")  # noqa: SIM115
-        except OSError as error:
-            raise InputError(
-                "", f"cannot be written: {error.strerror}", "name another folder with -o", str(self.path)
-            ) from error
+        except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
+            why = (error.strerror if isinstance(error, OSError) else None) or str(error)
+            raise InputError("", f"cannot be written: {why}", "name another folder with -o", str(self.path)) from error
         try:
             self._lock()
             self._begin(fingerprint, restart)
-        except BaseException:
-            self._file.close()
+        except BaseException as error:
+            with suppress(OSError):  # what could not be written a moment ago still cannot
+                self._file.close()
+            if isinstance(error, OSError):
+                raise _not_kept(error, self.path) from error
             raise
 
     def _lock(self) -> None:
@@ -91,35 +94,36 @@ class Journal:
             self._file.write(("\n".join(lines) + "\n").encode())
             self._file.flush()
         except OSError as error:
-            raise InputError(
-                "",
-                f"cannot be written: {error.strerror}",
-                "make room, then give the same command again: what is finished is kept",
-                str(self.path),
-            ) from error
+            raise _not_kept(error, self.path) from error
 
-    def rows(self) -> Iterator[Row]:
-        """Every row that is kept, in the order they were finished. Raises InputError where the file cannot be read."""
+    def rows(self, size: int, outputs: int) -> Iterator[Row]:
+        """Every row that is kept of a study of so many tools and outputs, in the order they were finished.
+
+        Raises InputError where the file cannot be read.
+        """
         self._file.flush()
         with open(self.path, "rb") as stream:
             next(stream)
             for at, line in enumerate(stream, start=2):
                 try:
-                    number, status, reason, values = json.loads(line)
-                except ValueError as error:
+                    number, status, reason, values = _row(json.loads(line), size, outputs)
+                except (ValueError, TypeError, RecursionError) as error:
                     raise InputError(
                         "",
                         f"is damaged in line {at}",
                         "delete that line (its tools are computed again), or say --restart",
                         str(self.path),
                     ) from error
-                yield number, status, reason, [math.nan if x is None else x for x in values]
+                yield number, status, reason, values
 
     def close(self) -> None:
         """Let go of the file, with everything on the disk."""
-        self._file.flush()
-        os.fsync(self._file.fileno())
-        self._file.close()
+        try:
+            self._file.flush()
+            os.fsync(self._file.fileno())
+            self._file.close()
+        except OSError as error:
+            raise _not_kept(error, self.path) from error
 
     def __enter__(self) -> Journal:
         return self
@@ -128,3 +132,24 @@ class Journal:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+def _not_kept(error: OSError, path: Path) -> InputError:
+    hint = "make room, then give the same command again: what is finished is kept"
+    return InputError("", f"cannot be written: {error.strerror}", hint, str(path))
+
+
+def _row(line: Any, size: int, outputs: int) -> Row:
+    """A row as `Journal.add` writes it. Raises ValueError or TypeError for anything else."""
+    number, status, reason, values = line
+    if not (
+        type(number) is int
+        and 0 <= number < size
+        and status in (OK, CONSTRAINT, FAILED)
+        and isinstance(reason, str)
+        and isinstance(values, list)
+        and len(values) in (0, outputs)
+        and all(x is None or isinstance(x, int | float) for x in values)
+    ):
+        raise ValueError("no row of this study")
+    return number, status, reason, [math.nan if x is None else float(x) for x in values]

@@ -244,7 +244,7 @@ def _constraint(table: Table, at: int, plan: Plan, columns: Sequence[str]) -> Co
     name = table.get("name")
     texts = {f for one in plan.vary for k, f in enumerate(one.fields) if any(isinstance(r[k], str) for r in one.values)}
     if not isinstance(name, str) or name not in columns or name in texts:
-        allowed = ", ".join(column for column in columns if column not in texts)
+        allowed = ", ".join(column[:60] for column in columns if column not in texts)
         raise InputError(
             f"{where}.name", f"given {shown(name)}, allowed is one of {allowed}", "name a column of numbers"
         )

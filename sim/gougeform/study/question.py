@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
@@ -54,7 +53,7 @@ def meaning(name: str, value: Any, where: str, place: Place) -> Any:
     if name not in NAMES:
         raise unknown_field(where, name, list(NAMES), "a question")
     if name != "work":
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e300:
             raise InputError(where, f"given {shown(value)}, allowed is a number", "change it")
         return float(value)
     if not isinstance(value, str):

@@ -63,7 +63,7 @@ def run(
     begin = time.perf_counter()
     with Journal(folder, plan.fingerprint, restart=restart) as journal, _asked_to_stop() as stop:
         done = np.zeros(plan.size, bool)
-        for number, *_ in journal.rows():
+        for number, *_ in journal.rows(plan.size, len(plan.outputs)):
             done[number] = True
         missing = np.flatnonzero(~done)
         shown = _Progress(len(missing), None if quiet else sys.stderr)
@@ -80,7 +80,7 @@ def run(
                 journal.add(rows)
                 shown.advance(len(rows))
         stopped = shown.done < len(missing)
-        made = table.build(plan, journal.rows())
+        made = table.build(plan, journal.rows(plan.size, len(plan.outputs)))
         files = table.save(plan, made, folder, study)
     return Outcome(plan, made, shown.done, time.perf_counter() - begin, stopped, tuple(files))
 

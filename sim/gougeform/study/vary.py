@@ -98,7 +98,7 @@ def _listed(table: Table, where: str, names: tuple[str, ...], several: bool, pla
     whole = tuple(tuple(row) if several else (row,) for row in rows)
     for i, row in enumerate(whole):
         for one in row:
-            if not isinstance(one, int | float | str) or (isinstance(one, float) and not math.isfinite(one)):
+            if not isinstance(one, int | float | str) or not (isinstance(one, str) or abs(one) < 1e300):
                 raise InputError(
                     f"{where}.values.{i}", f"given {shown(one)}, allowed is a number or a text", "change that value"
                 )
@@ -146,7 +146,7 @@ def base_recipe(value: object, place: Place) -> Recipe:
 
 def number(value: object, where: str) -> float:
     """A value that must be a number. Raises InputError."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e300:
         raise InputError(where, f"given {shown(value)}, allowed is a number", "change it")
     return float(value)
 

@@ -7,18 +7,19 @@ from __future__ import annotations
 
 import json
 import math
-import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import station_table
 from gougeform.measure.measures import Measures, measure, result
 from gougeform.mesh.files import WRITERS, write_mesh
 from gougeform.mesh.solid import DEFAULT_TOLERANCE, build_solid
 from gougeform.read.recipe import Recipe, to_toml
-from gougeform.tell.folder import publish, stage, write
+from gougeform.tell.doubts import doubts
+from gougeform.tell.folder import file_name, publish, stage, write
 from gougeform.tell.picture import make_picture
 from gougeform.tell.progress import step
 from gougeform.tell.tables import csv_text
@@ -40,23 +41,21 @@ class Done:
     without_picture: str = ""
 
 
-def file_name(recipe: Recipe) -> str:
-    """A recipe's name as a file's name on any system."""
-    return re.sub(r'[\x00-\x1f<>:"/\\|?*]', "-", recipe.name).strip(" .") or "gouge"
-
-
 def do(recipe: Recipe, folder: Path, tolerance: float = DEFAULT_TOLERANCE, *, picture: bool = True) -> Done:
     """Grind, measure, mesh and write; then, with all that safe, draw.
 
     Raises InputError where the recipe cannot be ground, the tolerance not be kept, or the folder not be written.
     """
     with step("measuring"):
-        measures = measure(shape(recipe))
+        try:
+            measures = measure(shape(recipe))
+        except InputError as error:
+            raise _doubted(error, recipe) from None
         numbers = finite(result(measures, []))
     name = file_name(recipe)
     with stage(folder) as inner:
         with step("building the mesh and writing it"):
-            _write_tool(measures, inner / name, tolerance)
+            numbers["stated_error"]["mesh_mm"] = _write_tool(measures, inner / name, tolerance)
         files = (*(folder / path.name for path in sorted(inner.iterdir())), folder / _RESULT)
         done = Done(measures, numbers, files)
         written = _write_result(done, inner)
@@ -74,14 +73,21 @@ def do(recipe: Recipe, folder: Path, tolerance: float = DEFAULT_TOLERANCE, *, pi
         return replace(done, result=_with_files(done), without_picture=outcome.problem)
 
 
-def _write_tool(measures: Measures, stem: Path, tolerance: float) -> None:
-    """STEM.stl, STEM.3mf, STEM.vtu, and beside them edge.csv and recipe.toml."""
+def _doubted(error: InputError, recipe: Recipe) -> InputError:
+    """A refusal with the first number that looks like a slip, which is more likely the cause than what was refused."""
+    found = doubts(recipe)
+    return replace(error, hint=f"{error.hint}. But look first at this: {found[0]}") if found else error
+
+
+def _write_tool(measures: Measures, stem: Path, tolerance: float) -> float:
+    """STEM.stl, STEM.3mf, STEM.vtu, and beside them edge.csv and recipe.toml; returns how exact the mesh is, mm."""
     gouge = measures.gouge
     solid = build_solid(gouge, tolerance)
     for ending in WRITERS:
         write_mesh(solid, stem.with_name(stem.name + ending))
     write(stem.with_name("edge.csv"), csv_text(station_table(gouge, measures.edge)))
     write(stem.with_name("recipe.toml"), to_toml(gouge.recipe))
+    return solid.tolerance
 
 
 def _with_files(done: Done) -> dict[str, Any]:

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import argparse
 import os
+import struct
 import sys
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -321,14 +323,18 @@ def read_shape(mesh: Path) -> Shape:
         faces = found.cells_dict["triangle"]
         flags = {name: data["triangle"] for name, data in found.cell_data_dict.items() if name.startswith("is_")}
         part = parts_of(flags)
-    except (OSError, KeyError, meshio.ReadError, SyntaxError, ValueError) as error:
+        points = np.asarray(found.points, float)
+        if not (np.isfinite(points).all() and faces.min() >= 0 and faces.max() < len(points)):
+            raise ValueError("faces and points do not fit together")
+    except (ArithmeticError, AssertionError, AttributeError, LookupError, MemoryError, OSError, SyntaxError, TypeError,
+            ValueError, meshio.ReadError, struct.error, zlib.error) as error:  # fmt: skip
         raise InputError(
             "",
-            f"is not a mesh with named surfaces: {error}",
+            f"is not a mesh with named surfaces: {' '.join(str(error).split())[:120] or type(error).__name__}",
             "give the .vtu file that `gougeform grind` writes",
             str(mesh),
         ) from error
-    return Shape(np.asarray(found.points, float), faces.astype(np.intp), part)
+    return Shape(points, faces.astype(np.intp), part)
 
 
 def parts_of(flags: Mapping[str, NDArray[Any]]) -> Ints:

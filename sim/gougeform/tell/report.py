@@ -5,6 +5,7 @@ rich is loaded when a report is printed, not before.
 
 from __future__ import annotations
 
+import math
 import shutil
 from collections.abc import Callable, Iterable, Sequence
 from typing import IO, TYPE_CHECKING
@@ -14,9 +15,10 @@ from numpy.typing import NDArray
 
 from gougeform.grind.gouge import Gouge
 from gougeform.machine.jig import Table as TableJig
-from gougeform.measure.measures import WING_PER_CENT, Measures
+from gougeform.measure.measures import WING_PER_CENT, EdgePlace, Measures
 from gougeform.read.recipe import Jig
 from gougeform.tell.cautions import STRONG, cautions
+from gougeform.tell.doubts import doubts
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -28,9 +30,15 @@ Row = tuple[str, ...]
 NOTHING = "–"
 """Stands where a number has no meaning: no bevel meets that plane, no relief there, no such setting."""
 
+PLACE = "place (% along wing)"
+"""Head of the places along the edge: per cent of a wing's length along the edge, not along the bar."""
+BEHIND = "behind nose"
+
 EDGE_WORDS = (
-    "In the plane square to the edge. Bevel: straight from edge to heel. Hollow: of the bevel next"
-    f" to the edge, below zero where it bulges out. {NOTHING} where that plane meets no heel or relief."
+    "Per cent of the wing along the edge, which bends; behind nose: the same place measured along the bar (z_mm of"
+    " edge.csv is that, negative). All else in the plane square to the edge. Bevel: straight from edge to heel."
+    " Hollow: of the bevel next to the edge, below zero where it bulges out."
+    f" {NOTHING} where that plane meets no heel or relief."
 )
 
 _JIGS = {"foot": "foot jig", "rod": "rod jig", "table": "table"}
@@ -54,8 +62,11 @@ def console_for(stream: IO[str]) -> Console:
     return Plain(file=stream, highlight=False, soft_wrap=False, width=width)
 
 
-def print_report(measures: Measures, stream: IO[str]) -> None:
-    """Settings, angles along the edge, lengths, cheeks, steel removed, notes and cautions."""
+def print_report(measures: Measures, stream: IO[str], mesh_mm: float | None = None) -> None:
+    """Settings, angles along the edge, lengths, cheeks, steel removed, how exact all that is, notes and cautions.
+
+    mesh_mm: how far the mesh that was written may be off the surface.
+    """
     recipe = measures.gouge.recipe
     console = console_for(stream)
     console.print(recipe.title or recipe.name or "Ground tool", style="bold", markup=False)
@@ -64,8 +75,13 @@ def print_report(measures: Measures, stream: IO[str]) -> None:
     console.print(table("Settings", head, rows))
     head, *rows = edge_rows(measures)
     console.print(table("Along the edge", head, rows, EDGE_WORDS))
+    for words in extreme_lines(measures):
+        console.print(words)
+    console.print()
     console.print(table("Lengths and steel", ("", ""), size_rows(measures)))
-    print_list(console, "Notes", measures.notes)
+    console.print(exactness(measures, mesh_mm))
+    console.print()
+    print_list(console, "Notes", [*measures.notes, *(f"{doubt}." for doubt in doubts(recipe))])
     print_list(console, "Before you grind", cautions(recipe))
 
 
@@ -147,7 +163,7 @@ def setting_rows(gouge: Gouge) -> list[Row]:
 
 
 def edge_rows(measures: Measures) -> list[Row]:
-    """Wedge angle, bevel, hollow and land at the nose and along the wings; first the heads.
+    """Wedge angle, bevel, hollow, land and place along the bar, at the nose and along the wings; first the heads.
 
     Both wings have their own rows where they differ by more than the digits shown.
     """
@@ -155,7 +171,8 @@ def edge_rows(measures: Measures) -> list[Row]:
     columns = [("edge angle", edge.wedge, _deg), ("bevel", edge.bevel, _mm), ("hollow", edge.hollow, _mm3)]
     if measures.land is not None:
         columns.append(("land", edge.land, _mm))
-    names = ("place (per cent of the wing)", *(name for name, _, _ in columns))
+    columns.append((BEHIND, edge.point[2, edge.nose] - edge.point[2], _mm))
+    names = (PLACE, *(name for name, _, _ in columns))
     rows: list[Row] = [names, ("nose", *(show(float(values[edge.nose])) for _, values, show in columns))]
     wings = {
         side: [[float(v) for v in _along(edge.arc, values, edge.wing(side))] for _, values, _ in columns]
@@ -169,6 +186,23 @@ def edge_rows(measures: Measures) -> list[Row]:
             others = [show(wings[side][j][i]) for j, (_, _, show) in enumerate(columns) if j]
             rows.append((f"{per_cent} %{word}", _deg(angle[side][per_cent]), *others))
     return rows
+
+
+def extreme_lines(measures: Measures) -> tuple[str, str]:
+    """Where the edge is sharpest and where bluntest, in words: five places of a table may miss both."""
+    return _extreme("Sharpest:", measures.sharpest), _extreme("Bluntest:", measures.bluntest)
+
+
+def _extreme(word: str, place: EdgePlace) -> str:
+    if place.along == 0:
+        return f"{word} {_deg(place.angle)} at the nose."
+    side = {-1: "left ", 0: "", 1: "right "}[place.side]
+    lip = f"at the {side}lip, " if place.lip else ""
+    wing = f" on the {side}wing" if place.side and not place.lip else ""
+    return (
+        f"{word} {_deg(place.angle)} {lip}{place.along:.1f} mm from the nose along the edge"
+        f" ({place.behind:.1f} mm behind it){wing}."
+    )
 
 
 def size_rows(measures: Measures) -> list[Row]:
@@ -185,6 +219,24 @@ def size_rows(measures: Measures) -> list[Row]:
         ("steel removed", f"{removed:.1f} mm³ ({removed * recipe.bar.steel.density_g_cm3 / 1000:.2f} g)"),
     ]
     return [row for row in rows if row[1] != NOTHING]
+
+
+def exactness(measures: Measures, mesh_mm: float | None = None) -> str:
+    """One sentence: how far the numbers may be off, rounded up to two digits."""
+    off = measures.stated_error
+    words = (
+        f"Exact to {_up(off['angles_deg'])}° and {_up(off['lengths_mm'])} mm, steel removed to"
+        f" {_up(off['steel_removed_mm3'])} mm³"
+    )
+    mesh = "" if mesh_mm is None else f"; mesh within {_up(mesh_mm)} mm"
+    return f"{words}{mesh}. That is the arithmetic: no jig is set so exactly."
+
+
+def _up(value: float) -> str:
+    """A positive number rounded up to two significant digits, with no exponent."""
+    digits = 1 - math.floor(math.log10(value))
+    shown = f"{math.ceil(round(value * 10**digits, 6)) / 10**digits:.{max(digits, 0)}f}"
+    return shown.rstrip("0").rstrip(".") if "." in shown else shown
 
 
 def _grind_name(number: int, count: int) -> str:

@@ -132,9 +132,9 @@ def chain_of_points(points: Floats, corner: float, field: str = "points_mm") -> 
     bend = np.arctan2(along[:-1, 0] * along[1:, 1] - along[:-1, 1] * along[1:, 0], (along[:-1] * along[1:]).sum(1))
     angle = np.arctan2(along[:, 1], along[:, 0])
     sharp = np.abs(bend) > corner
-    # Leaving a point, the circle through three points is ahead of the chord by a share of the bend.
-    share = size[:-1] / (size[:-1] + size[1:])
-    middle = angle[:-1] + bend * share
+    # Sine law: a circle's tangent at the middle of three points is b e + a f, e and f along the chords a and b.
+    ahead = size[1:, None] * along[:-1] + size[:-1, None] * along[1:]
+    middle = np.arctan2(ahead[:, 1], ahead[:, 0])
     leave = np.concatenate([[np.nan], np.where(sharp, np.nan, middle), [np.nan]])
     chain = Chain((float(points[0, 0]), float(points[0, 1])))
     for i in range(len(step)):

@@ -9,10 +9,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gougeform.work.bends import Bends
 from gougeform.work.meridian import Meridian
 
 Floats = NDArray[np.float64]
@@ -21,8 +23,6 @@ Ints = NDArray[np.intp]
 _FAR_MARGIN = 700.0  # mm around the wood
 _CELLS = 40_000
 _FINEST_NODE = 0.05  # mm
-BEND_REACH_MM = 2.5
-_REACHES_MM = (BEND_REACH_MM, 0.8, 0.3, 0.1, 0.03)
 _CHUNK = 8192  # points at once: their tables stay in the processor's cache
 
 
@@ -36,9 +36,9 @@ class _Table:
     pieces: Ints
 
     def row(self, x: Floats, rho: Floats) -> Ints:
-        i = np.clip(((x - self.low[0]) / self.cell).astype(np.intp), 0, self.shape[0] - 1)
-        j = np.clip(((rho - self.low[1]) / self.cell).astype(np.intp), 0, self.shape[1] - 1)
-        return i * self.shape[1] + j
+        i = np.minimum(((x - self.low[0]) / self.cell).astype(np.intp), self.shape[0] - 1)
+        j = np.minimum(((rho - self.low[1]) / self.cell).astype(np.intp), self.shape[1] - 1)
+        return np.maximum(i, 0) * self.shape[1] + np.maximum(j, 0)
 
     def holds(self, x: Floats, rho: Floats) -> NDArray[np.bool_]:
         top = self.low + self.cell * np.array(self.shape)
@@ -66,6 +66,8 @@ class Wood:
         left = np.arange(len(x))
         for table in (self._near, self._far):
             inside = table.holds(x[left], rho[left])
+            if len(left) == len(x) and inside.all():
+                return self._nearest(table.pieces.take(table.row(x, rho), 0), x, rho)
             here = left[inside]
             if len(here):
                 out[here] = self._nearest(table.pieces[table.row(x[here], rho[here])], x[here], rho[here])
@@ -104,12 +106,7 @@ class Wood:
 
     def _table(self, low: Floats, high: Floats, cell: float) -> _Table:
         shape = tuple(np.ceil((high - low) / cell).astype(int))
-        i, j = np.meshgrid(*(np.arange(s) for s in shape), indexing="ij")
-        x, rho = low[0] + cell * (i.ravel() + 0.5), low[1] + cell * (j.ravel() + 0.5)
-        count = self.meridian.count
-        far = np.empty((len(x), count), np.float32)
-        for piece in range(count):
-            far[:, piece] = np.abs(self.meridian.piece_distance(np.full(len(x), piece), x, rho))
+        far = self._from_cells(low, cell, (int(shape[0]), int(shape[1])))
         # A point of the cell is within half its diagonal of the centre.
         reach = far.min(1) + 2 * cell * np.float32(np.sqrt(0.5) * (1 + 1e-5)) + np.float32(1e-4)
         near = far <= reach[:, None]
@@ -117,6 +114,15 @@ class Wood:
         order = np.argsort(np.where(near, far, np.inf), axis=1, kind="stable")[:, :most]
         pieces = np.where(np.take_along_axis(near, order, 1), order, -1)
         return _Table(low, cell, (int(shape[0]), int(shape[1])), pieces)
+
+    def _from_cells(self, low: Floats, cell: float, shape: tuple[int, int]) -> NDArray[np.float32]:
+        """(cells, m) mm: distances of all pieces from the middles of cells."""
+        i, j = np.meshgrid(*(np.arange(s) for s in shape), indexing="ij")
+        x, rho = low[0] + cell * (i.ravel() + 0.5), low[1] + cell * (j.ravel() + 0.5)
+        far = np.empty((len(x), self.meridian.count), np.float32)
+        for piece in range(self.meridian.count):
+            far[:, piece] = np.abs(self.meridian.piece_distance(np.full(len(x), piece), x, rho))
+        return far
 
     @cached_property
     def _grid(self) -> tuple[Floats, float, Floats]:
@@ -129,49 +135,23 @@ class Wood:
         values = self.distance(np.repeat(x, shape[1]), np.tile(rho, shape[0]))
         return low, step, values.reshape(tuple(shape))
 
-    @cached_property
-    def _bends(self) -> tuple[NDArray[np.float32], ...]:
-        """The grid's largest upward curvature of the distance (1/mm) within each of _REACHES_MM of each node."""
-        from scipy.ndimage import maximum_filter
+    def dip(self, x: Floats, rho: Floats, radius: Floats, least: Floats) -> Floats:
+        """(n,) mm: by how much the distance inside flat patches may fall below the `least` (n,) at their corners.
 
-        _low, step, d = self._grid
-        most = np.zeros_like(d)
-        inner = d[1:-1, 1:-1]
-        for i, j in ((1, 0), (0, 1), (1, 1), (1, -1)):
-            before = d[1 - i : d.shape[0] - 1 - i, 1 - j : d.shape[1] - 1 - j]
-            after = d[1 + i : d.shape[0] - 1 + i, 1 + j : d.shape[1] - 1 + j]
-            bend = (before + after - 2 * inner) / (step * step * (i * i + j * j))
-            np.maximum(most[1:-1, 1:-1], bend, out=most[1:-1, 1:-1])
-        # Round the axis a distance that grows outward bends by its slope over the radius.
-        rho = step * np.maximum(np.arange(d.shape[1]), 1)
-        np.maximum(most, np.gradient(d, step, axis=1) / rho, out=most)
-        most[:, 0] = most[:, 1]
-        most = most.astype(np.float32)
-        out = []
-        for reach in _REACHES_MM:
-            # Deeper in the wood than a patch is large there may be kinks, between two of its sides: a patch with its
-            # corners at the surface cannot get there and back.
-            here = np.where(d < -reach - 2 * step, np.float32(0), most)
-            out.append(np.asarray(maximum_filter(here, size=2 * int(np.ceil(reach / step)) + 3)).ravel())
-        return tuple(out)
-
-    def dip(self, x: Floats, rho: Floats, radius: Floats) -> Floats:
-        """(n,) mm: by how much the distance inside flat patches may fall below that at their corners.
-
-        radius: (n,) mm of patches round x and rho, up to BEND_REACH_MM. A function whose second derivative is at most k
-        lies at most k r² / 2 below its chord; across a corner of the wood, where the grid sees the kink spread over one
-        step, the same holds with the step for one of the two r.
+        radius: (n,) mm, how far the corners are at most from x and rho. Proved in `gougeform.work.bends`.
         """
-        low, step, grid = self._grid
-        i = np.clip(((x - low[0]) / step + 0.5).astype(np.intp), 0, grid.shape[0] - 1)
-        j = np.clip((rho / step + 0.5).astype(np.intp), 0, grid.shape[1] - 1)
-        k = i * grid.shape[1] + j
-        bend = self._bends[0][k]
-        for table, reach in zip(self._bends[1:], _REACHES_MM[1:], strict=True):
-            small = radius <= reach
-            bend[small] = table[k[small]]
-        out: Floats = (bend + 1e-3) * radius * np.maximum(radius, step) / 2
-        return np.minimum(out, radius)
+        table = self._near
+        cell = table.row(x, rho)
+        i, j = np.divmod(cell, table.shape[1])
+        off = np.hypot(x - table.low[0] - table.cell * (i + 0.5), rho - table.low[1] - table.cell * (j + 0.5))
+        return self._bends.dip(cell, off, x, rho, radius, least)
+
+    @cached_property
+    def _bends(self) -> Bends:
+        table = self._near
+        # The middle of a patch is within half a cell's diagonal of the cell's.
+        half = table.cell * float(np.sqrt(0.5)) * (1 + 1e-5) + 1e-4
+        return Bends.of(self.meridian, self._from_cells(table.low, table.cell, table.shape), half)
 
     @cached_property
     def _bounds(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
@@ -191,23 +171,23 @@ class Wood:
         off = 0.55 * maximum_filter(off, size=5) + 2e-5 + 4e-7 * size
         return (d - off).astype(np.float32).ravel(), (d + off).astype(np.float32).ravel()
 
-    def at_least(self, x: Floats, rho: Floats) -> Floats:
-        """Lower bounds of distances, from a grid: nearly as good as the distances and much quicker."""
+    def at_least(self, x: NDArray[Any], rho: NDArray[Any]) -> NDArray[np.float32]:
+        """Lower bounds (n,) of distances, from a grid: nearly as good as the distances and much quicker."""
         return self._between(self._bounds[0], x, rho)
 
     def at_least_anywhere(self, x: Floats, rho: Floats) -> Floats:
-        """Lower bounds as `at_least`, and beyond its grid at least the way back to it."""
+        """Lower bounds (n,) as `at_least`, and beyond its grid at least the way back to it."""
         low, step, values = self._grid
         high = low + step * (np.array(values.shape) - 1)
         away = np.hypot(np.maximum(low[0] - x, 0) + np.maximum(x - high[0], 0), np.maximum(rho - high[1], 0))
         inside = self.at_least(x, rho)
         return np.where(away > 0, np.maximum(inside, away), inside)
 
-    def at_most(self, x: Floats, rho: Floats) -> Floats:
-        """Upper bounds of distances for points within the grid; beyond it they only tell that there is no wood."""
+    def at_most(self, x: NDArray[Any], rho: NDArray[Any]) -> NDArray[np.float32]:
+        """Upper bounds (n,) of distances for points within the grid; beyond it they only tell that there is no wood."""
         return self._between(self._bounds[1], x, rho)
 
-    def _between(self, flat: NDArray[np.float32], x: Floats, rho: Floats) -> Floats:
+    def _between(self, flat: NDArray[np.float32], x: NDArray[Any], rho: NDArray[Any]) -> NDArray[np.float32]:
         low, step, values = self._grid
         rows, columns = values.shape
         single = np.float32

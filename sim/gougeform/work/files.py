@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from pathlib import Path
 from typing import Any
@@ -13,12 +11,16 @@ import numpy as np
 from gougeform.errors import InputError
 from gougeform.read.complaints import shown, unknown_field, validated
 from gougeform.read.library import find, is_path, nearest, unknown_name
-from gougeform.read.toml import LARGEST_FILE, read_toml
+from gougeform.read.rows import read_text, rows
+from gougeform.read.toml import read_toml
 from gougeform.work.build import chain_of_pieces, chain_of_points, meridian_of
 from gougeform.work.meridian import Meridian
 from gougeform.work.pieces import SHAPES, AnyPiece, Frame
 
 _MOST_PIECES = 500
+_X, _RADIUS, _DIAMETER = "x_mm", "radius_mm", "diameter_mm"
+_COLUMNS = {"x": _X, "radius": _RADIUS, "rho": _RADIUS, "diameter": _DIAMETER}
+"""Names a column of measured points may have, in any case and with or without _mm."""
 
 
 def load_work(name: str | Path) -> Meridian:
@@ -111,38 +113,63 @@ def _pieces(raw: object) -> list[AnyPiece]:
     return out  # type: ignore[return-value]
 
 
+def _columns(cells: list[str], where: str, file: str) -> tuple[int, int, float]:
+    """Which columns hold x and the distance from the axis, and the factor that makes it a radius.
+
+    Raises InputError for a name that says neither: a diameter taken for a radius would double the wood in silence.
+    """
+    found: list[str] = []
+    for cell in cells:
+        word = cell.lower().replace(" ", "_").removesuffix("_mm")
+        if word not in _COLUMNS:
+            raise InputError(
+                where, f"given {shown(cell)}, allowed is {_X} with {_RADIUS} or {_DIAMETER}", "rename that column", file
+            )
+        found.append(_COLUMNS[word])
+    if sorted(found) not in ([_RADIUS, _X], [_DIAMETER, _X]):
+        raise InputError(
+            where,
+            f"given {' and '.join(found)}, allowed is {_X} with {_RADIUS} or {_DIAMETER}",
+            "name two columns, each once",
+            file,
+        )
+    out = found.index(_RADIUS if _RADIUS in found else _DIAMETER)
+    return found.index(_X), out, 1.0 if found[out] == _RADIUS else 0.5
+
+
 def _from_csv(path: Path) -> Meridian:
+    """A profile from measured points: x along the lathe, and the radius or diameter there, mm.
+
+    The first line names the columns; without names they are x and radius. Raises InputError with file and line.
+    """
     file = str(path)
-    try:
-        if not path.is_file():
-            raise InputError("", "there is no such file", "check the name and the folder", file)
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError("", "is larger than 1 MiB, the most allowed", "give fewer points", file)
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError("", "is not UTF-8 text", "save the file as UTF-8", file) from error
-    except OSError as error:
-        raise InputError("", f"cannot be read: {error.strerror}", "check who may read it", file) from error
+    text = read_text(path)
     points: list[tuple[float, float]] = []
     sample = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
     mark = next((m for m in (";", "\t", ",") if m in sample), None)
-    rows = csv.reader(io.StringIO(text), delimiter=mark or " ", skipinitialspace=True)
-    for number, row in enumerate(rows, start=1):
+    named: tuple[int, int, float] | None = None
+    x_at, out_at, factor = 0, 1, 1.0
+    for number, row in enumerate(rows(text, file, mark or " "), start=1):
         cells = [cell.strip() for cell in row if cell.strip()]
         if not cells or cells[0].startswith("#"):
             continue
         if mark == ";":  # then a comma is a decimal comma
             cells = [cell.replace(",", ".") for cell in cells]
-        if not points and any(re.match(r"[A-Za-z]", cell) for cell in cells):
-            continue  # the heading
+        if not points and named is None and any(re.match(r"[^\W\d]", cell) for cell in cells):
+            named = _columns(cells, f"line {number}", file)
+            x_at, out_at, factor = named
+            continue
         try:
-            x, rho = (float(cell) for cell in cells[:2])
+            if named is not None and len(cells) != 2:
+                raise ValueError
+            x, rho = float(cells[x_at]), factor * float(cells[out_at])
             if not (abs(x) <= 5000 and 0 <= rho <= 2000):
                 raise ValueError
-        except ValueError:
+        except (ValueError, IndexError):
+            second = "its diameter" if factor == 0.5 else "radius from its axis"
             raise InputError(
                 f"line {number}",
-                f"given {shown(' '.join(row))}, allowed are two numbers: x along the lathe, rho from its axis",
+                f"given {shown(' '.join(row))}, allowed are two numbers: x along the lathe, {second}",
                 "correct that line",
                 file,
             ) from None

@@ -154,40 +154,50 @@ class Meridian:
 
     def piece_distance(self, piece: Ints, x: Floats, rho: Floats) -> Floats:
         """(n,) mm: signed distance of points to single pieces, positive out of the wood; exact."""
-        out = np.empty(len(x))
         bent = self.turn[piece] != 0
-        i = np.flatnonzero(~bent)
-        if len(i):
-            row = self._straight[piece[i]].T
-            dx, dy = x[i] - row[0], rho[i] - row[1]
-            s = dx * row[2] + dy * row[3]
-            value = row[2] * dy - row[3] * dx
-            j = np.flatnonzero((s <= 0) | (s >= row[4]))
-            if len(j):
-                ends = self._to_ends(piece[i[j]], x[i[j]], rho[i[j]])
-                value[j] = np.where(s[j] <= 0, *ends)
-            out[i] = value
-        i = np.flatnonzero(bent)
-        if len(i):
-            row = self._bent[piece[i]].T
-            dx, dy = x[i] - row[0], rho[i] - row[1]
-            far = np.sqrt(dx * dx + dy * dy)
-            value = (row[2] - far) * row[3]
-            j = np.flatnonzero(dx * row[4] + dy * row[5] < far * row[6])
-            if len(j):
-                ends = self._to_ends(piece[i[j]], x[i[j]], rho[i[j]])
-                value[j] = np.where(np.abs(ends[0]) <= np.abs(ends[1]), *ends)
-            out[i] = value
+        if not bent.any():
+            return self._to_lines(piece, x, rho)
+        if bent.all():
+            return self._to_arcs(piece, x, rho)
+        out = np.empty(len(x))
+        for i, measure in ((np.flatnonzero(~bent), self._to_lines), (np.flatnonzero(bent), self._to_arcs)):
+            out[i] = measure(piece[i], x[i], rho[i])
         return out
 
-    def _to_ends(self, piece: Ints, x: Floats, rho: Floats) -> list[Floats]:
-        """Signed distances (n,) to the start and to the end of pieces."""
-        out = []
-        for corner, normal in zip((self.start, self.end), self.corner_normals, strict=True):
-            p, n = corner[piece], normal[piece]
-            dx, dy = x - p[:, 0], rho - p[:, 1]
-            out.append(np.sqrt(dx * dx + dy * dy) * np.where(dx * n[:, 0] + dy * n[:, 1] >= 0, 1.0, -1.0))
-        return out
+    def _to_lines(self, piece: Ints, x: Floats, rho: Floats) -> Floats:
+        row = self._straight.take(piece, 0).T
+        dx, dy = x - row[0], rho - row[1]
+        s = dx * row[2] + dy * row[3]
+        value: Floats = row[2] * dy - row[3] * dx
+        j = np.flatnonzero((s <= 0) | (s >= row[4]))
+        if len(j):
+            value[j] = self._to_end(piece[j], s[j] > 0, x[j], rho[j])
+        return value
+
+    def _to_arcs(self, piece: Ints, x: Floats, rho: Floats) -> Floats:
+        row = self._bent.take(piece, 0).T
+        dx, dy = x - row[0], rho - row[1]
+        far = np.sqrt(dx * dx + dy * dy)
+        value: Floats = (row[2] - far) * row[3]
+        j = np.flatnonzero(dx * row[4] + dy * row[5] < far * row[6])
+        if len(j):
+            # Both ends are as far from the middle: the nearer one lies on the point's side of it.
+            last = (row[4, j] * dy[j] - row[5, j] * dx[j]) * row[3, j] > 0
+            value[j] = self._to_end(piece[j], last, x[j], rho[j])
+        return value
+
+    def _to_end(self, piece: Ints, last: Flags, x: Floats, rho: Floats) -> Floats:
+        """Signed distances (n,) to the start of pieces, or to the end where `last`."""
+        row = self._ends.take(2 * piece + last, 0).T
+        dx, dy = x - row[0], rho - row[1]
+        size = np.sqrt(dx * dx + dy * dy)
+        return np.where(dx * row[2] + dy * row[3] >= 0, size, -size)
+
+    @cached_property
+    def _ends(self) -> Floats:
+        """(2 m, 4): start and end of each piece, each with the normal that stands for it."""
+        rows = [np.column_stack([p, n]) for p, n in zip((self.start, self.end), self.corner_normals, strict=True)]
+        return np.stack(rows, 1).reshape(-1, 4)
 
     @cached_property
     def _straight(self) -> Floats:

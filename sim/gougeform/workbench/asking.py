@@ -138,8 +138,7 @@ def transfer(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
     frees = []
     if plain.recipe.jig.kind != "table" and plain.recipe.grinds[0].path.path == "traced":
         name = NAMES["projection"]
-        now = bench_of(plain.recipe).value("projection")
-        frees = [Free(name, min(name.low, now), max(name.high, now))]
+        frees = [Free(name, *bench_of(plain.recipe).bounds(name))]
     found = carry_over(recipe, changes, frees) if frees else plain
     _measured(found.recipe)
     return {

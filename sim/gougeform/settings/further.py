@@ -1,0 +1,65 @@
+"""What to ask next where a want is not met: the bounds that stopped the search moved out, or one more setting freed."""
+
+from __future__ import annotations
+
+from gougeform.settings.bench import HELD_MM, Bench
+from gougeform.settings.names import Name
+from gougeform.settings.problem import Problem, Solution
+from gougeform.settings.wants import Free
+
+_AT = 1e-6  # of its span: so near an end a setting was stopped by it
+_ORDER = ("distance", "tilt", "projection", "cant", "roll", "fullness", "shoulder", "arm_length", "shoe", "hinge_back")
+_HARD = {
+    "distance": (1.0, 1e4),
+    "projection": (5.0, 1000.0),
+    "cant": (-89.0, 89.0),
+    "tilt": (1.0, 179.0),
+    "arm_length": (1.0, 1000.0),
+    "hinge_back": (0.0, 1000.0),
+    "hinge_drop": (-200.0, 1000.0),
+    "shoe": (1.0, 1000.0),
+    "wing_length": (0.5, 200.0),
+    "fullness": (0.01, 0.99),
+    "shoulder": (0.05, 1.0),
+    "roll": (1.0, 180.0),
+    "wheel": (5.0, 1e4),
+}
+"""What a recipe allows of each setting at most, by plain name."""
+
+
+def hard_limits(bench: Bench, name: Name) -> tuple[float, float]:
+    """How far a setting could be looked for at all, mm or deg: what a recipe allows, and the bar's own end."""
+    low, high = _HARD[name.name]
+    return (low, min(high, bench.steel_mm - HELD_MM)) if bench.ends_at_ferrule(name) else (low, high)
+
+
+def further(problem: Problem, solution: Solution) -> list[str]:
+    """Options of a search that may come nearer than this solution; empty where no setting is left to free."""
+    bench = problem.reader.bench
+    words: list[str] = []
+    moved = False
+    for free in problem.frees:
+        if free.stops:
+            words += ["--stops", f"{free.name.name}={','.join(f'{stop:g}' for stop in free.stops)}"]
+            continue
+        low, high = _widened(bench, free, solution.values[free.name.name])
+        if (low, high) != (free.low, free.high):
+            moved = True
+        usual = (low, high) == bench.bounds(free.name)
+        words += ["--free", free.name.name if usual else f"{free.name.name}={low:.10g}:{high:.10g}"]
+    if moved:
+        return words
+    taken = {free.name.name for free in problem.frees}
+    another = next((name for name in _ORDER if name in bench.names and name not in taken), None)
+    return [] if another is None else [*words, "--free", another]
+
+
+def _widened(bench: Bench, free: Free, value: float) -> tuple[float, float]:
+    """The bounds of a setting, half as wide again where it stands at one of them."""
+    span, (least, most) = free.high - free.low, hard_limits(bench, free.name)
+    low, high = free.low, free.high
+    if value - low <= _AT * span:
+        low = min(low, max(round(low - span / 2, 2), least))
+    if high - value <= _AT * span:
+        high = max(high, min(round(high + span / 2, 2), most))
+    return low, high

@@ -1,0 +1,254 @@
+"""The starter recipe as a file: every field with its comment, what the program worked out from it, and what is next.
+
+The text is read back and ground before anybody gets it, so a starter that does not grind is never written.
+"""
+
+from __future__ import annotations
+
+import math
+import shlex
+import textwrap
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from gougeform.errors import InputError
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import Measures, measure
+from gougeform.mesh.solid import build_solid
+from gougeform.read.parts import DISTANCES
+from gougeform.read.recipe import from_table
+from gougeform.read.toml import parse_toml
+from gougeform.read.writing import toml_text
+from gougeform.starter.fields import CLAMPS, DROPS, HINTS, TABLE_PROJECTION, TABLE_TILT, Hint, comment
+from gougeform.starter.values import Kinds, Table, model, tables
+
+_WIDE = 100
+_COARSE_MM = 0.05  # the mesh is built only to see that it can be
+_POINTS_A_LINE = 5
+
+_NOUNS = {"bar": "bar", "flute": "flute", "wheel": "wheel", "jig": "jig", "grind": "grind"}
+_JIG = {"foot": "foot jig", "rod": "rod jig", "table": "tilted table"}
+
+_RULES = (
+    "Everything after a # is for you; the program does not read it. Change the numbers to what you measure, from the"
+    " top down. Leave the names and the = as they are.",
+    "Lengths in mm (1 inch is 25.4), angles in degrees. A number has a point and no unit: 9.5, not 9,5 and not 9.5 mm."
+    ' A word stands in quotation marks: "hss".',
+    "Save as plain text (UTF-8), with a name that ends in .toml and not in .toml.txt.",
+)
+_HIDDEN = (
+    "The lengths inside the jig are the hardest to get at. Take them as well as you can, within 2 mm; `gougeform"
+    " calibrate` then fits them to a few noses that were really ground (see the end of this file)."
+)
+_OFF_THE_WHEEL = (
+    "The speed check needs the next two. Write what stands on your motor and your wheel after the = and take the # off."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Starter:
+    """A starter recipe. text: the file; measures: of the tool as the file stands."""
+
+    text: str
+    measures: Measures
+
+
+def starter(kinds: Kinds, given: Mapping[str, float | str], file: str, title: str | None = None) -> Starter:
+    """The starter recipe for these kinds with a person's readings by "table.field"; file is what it will be called.
+
+    Raises InputError where the readings fit no recipe, or where the tool cannot be ground with them.
+    """
+    kinds = kinds.filled()
+    made = tables(kinds, given)
+    title = title or usual_title(kinds)
+    # In memory first: the comments tell what follows from the numbers.
+    try:
+        grinds = {"grind": [made["grind"]]}
+        measures = measure(shape(from_table({"title": title} | _without_grind(made) | grinds)))
+        build_solid(measures.gouge, _COARSE_MM)
+    except InputError as error:
+        raise replace(error, file="") from None
+    text = _text(kinds, made, measures, title, file)
+    back = from_table(parse_toml(text.encode(), file))
+    assert back == measures.gouge.recipe, "the file says what was ground"
+    return Starter(text, measures)
+
+
+def usual_title(kinds: Kinds) -> str:
+    """What the tool is called until a person calls it something."""
+    return f"My gouge: {kinds.bar} bar, {kinds.flute} flute, {kinds.wheel}, {_JIG[kinds.jig]}"
+
+
+def _without_grind(made: dict[str, Table]) -> dict[str, Table]:
+    return {name: table for name, table in made.items() if name != "grind"}
+
+
+def _text(kinds: Kinds, made: dict[str, Table], measures: Measures, title: str, file: str) -> str:
+    lines = [
+        *_remark("A first recipe, to be filled in with your own readings."),
+        *(line for rule in _RULES for line in _remark(rule)),
+        *_remark(
+            f"As it stands it grinds a nose of {measures.nose_angle:.1f}°, but the numbers are usual ones and not"
+            " yours."
+        ),
+        "",
+        *_remark("What you call the tool; it stands over every table and on the card."),
+        toml_text({"title": title}).strip(),
+    ]
+    for section, table in made.items():
+        lines += ["", *_rule(section), *_before(section, kinds, measures)]
+        lines.append("[[grind]]" if section == "grind" else f"[{section}]")
+        for name, value in table.items():
+            words = comment(section, name, model(section, table), _hint(section, name, table))
+            lines += [*_remark(words), *_line(name, value), ""]
+        lines.pop()
+        lines += _after(section, table, measures)
+    return "\n".join([*lines, "", *_next(kinds, file)]) + "\n"
+
+
+def _rule(section: str) -> list[str]:
+    head = f"# ---- The {_NOUNS[section]} "
+    return [head + "-" * (_WIDE - len(head))]
+
+
+def _remark(words: str) -> list[str]:
+    return textwrap.wrap(words, _WIDE, initial_indent="# ", subsequent_indent="# ", break_on_hyphens=False)
+
+
+def _line(name: str, value: Any) -> list[str]:
+    if name != "points_mm":
+        return [toml_text({name: value}).strip()]
+    pairs = [f"[{x!r}, {y!r}]" for x, y in value]
+    rows = [", ".join(pairs[k : k + _POINTS_A_LINE]) for k in range(0, len(pairs), _POINTS_A_LINE)]
+    return ["points_mm = [", *(f"    {row}," for row in rows), "]"]
+
+
+def _hint(section: str, name: str, table: Table) -> Hint | None:
+    if section == "jig" and table["kind"] == "table":
+        return {"projection_mm": TABLE_PROJECTION, "nose_angle_deg": TABLE_TILT}.get(name)
+    hint = HINTS.get(f"{section}.{name}")
+    if name == "hinge_drop_mm":
+        assert hint is not None
+        return replace(hint, how=DROPS[table["clamp"]])
+    if name == "clamp":
+        return Hint("; ".join(f"{word} is {what}" for word, what in CLAMPS.items()))
+    return hint
+
+
+def _before(section: str, kinds: Kinds, measures: Measures) -> list[str]:
+    """What is said above a table."""
+    if section == "bar" and kinds.bar == "flatted":
+        return _remark(
+            "A round bar with a flat along its underside is given by points. `gougeform start` works them out from two"
+            " readings: --bar flatted --set bar.diameter_mm=10 --set bar.over_flat_mm=9.4 (from the flat to the top)."
+        )
+    if section == "flute" and kinds.flute == "points":
+        return _remark(
+            "Your own readings, from lip to lip: x sideways from the middle, y up from the floor, which is [0, 0]."
+            " Both sides alike; the outermost points a little outside the bar."
+        )
+    if section == "flute":
+        cut = measures.gouge.section
+        lips, floor = cut.lip(1) - cut.lip(-1), cut.y_floor
+        return _remark(
+            f"Check: with these numbers the flute is {lips[0]:.2f} mm wide from lip to lip, and its floor lies"
+            f" {cut.lip(1)[1] - floor:.2f} mm below the line between the lips. `gougeform start` works the shape out"
+            " from two readings: --set flute.width_mm=… (lip to lip) --set flute.web_mm=…"
+        )
+    if section == "jig" and kinds.jig != "table":
+        return _remark(_HIDDEN) + (_foot_place(measures) if kinds.jig == "foot" else [])
+    if section == "grind" and kinds.path == "steady":
+        return _remark("The tool is rolled to both sides at one setting; the nose angle stands in [jig].")
+    if section == "grind":
+        return _remark("The edge you grind to, seen from above; the nose angle stands in [jig].")
+    return []
+
+
+def _foot_place(measures: Measures) -> list[str]:
+    jig = measures.gouge.recipe.grinds[0].jig
+    assert jig.kind == "foot"
+    cant = math.radians(jig.arm_cant_deg)
+    back = jig.hinge_back_mm + jig.arm_length_mm * math.cos(cant)
+    down = jig.hinge_drop_mm + jig.arm_length_mm * math.sin(cant)
+    return _remark(
+        f"Only where the foot stands counts: here {back:.1f} mm behind the clamp's front face along the bar and"
+        f" {down:.1f} mm square below what the bar is held against. Lay the jig on its side on paper, mark bar, face"
+        " and foot, and measure these two; `gougeform start` works arm and cant out from them: --set"
+        " jig.foot_back_mm=… --set jig.foot_down_mm=…"
+    )
+
+
+def _after(section: str, table: Table, measures: Measures) -> list[str]:
+    """Fields that may stand instead or besides, ready to have their # taken off."""
+    lines: list[str] = []
+    if section == "wheel":
+        # No number stands here: an invented rating would pass the speed check of a wheel nobody has looked at.
+        asked = ("rpm", "rated_m_s") if table["kind"] == "wheel" else ("rated_m_s",)
+        spare = [name for name in asked if name not in table]
+        if len(spare) == 2:
+            lines += ["", *_remark(_OFF_THE_WHEEL)]
+        for name in spare:
+            lines += [
+                "",
+                *_remark(comment(section, name, model(section, table), HINTS[f"wheel.{name}"])),
+                f"# {name} =",
+            ]
+    if section == "jig" and table["kind"] != "table":
+        setting, jig = measures.gouge.settings[0], measures.gouge.recipe.grinds[0].jig
+        worked = {
+            "nose_angle_deg": measures.nose_angle,
+            "rim_distance_mm": setting.rim_distance,
+            "centre_distance_mm": setting.centre_distance,
+        }
+        assert jig.kind != "table"
+        spare = [name for name in DISTANCES if name not in table and worked[name] is not None]
+        last = next(name for name in reversed(table) if name in DISTANCES)
+        lines += ["", *_remark(f"Instead of {last} you may give one of these, which say the same. Never two at once.")]
+        for name in spare:
+            lines += _remark(comment(section, name, model(section, table), HINTS[f"jig.{name}"]))
+            lines.append(f"# {name} = {worked[name]:.2f}")
+    if section == "grind" and table["path"] == "traced":
+        nose, bevel = measures.nose_angle, float(measures.edge.bevel[measures.edge.nose])
+        lines += [
+            "",
+            *_remark("A second bevel that takes the heel off: take the # off the next three lines."),
+            "# [[grind]]",
+        ]
+        lines += [f"# nose_angle_deg = {max(nose - 8, nose / 2):.1f}", f"# land_mm = {bevel / 4:.1f}"]
+    return lines
+
+
+def next_steps(kinds: Kinds, file: str) -> list[tuple[str, str]]:
+    """The commands that come next, and what each is for."""
+    word = shlex.quote(file)
+    fit = {"foot": "--unknown cant", "rod": "--unknown shoe"}.get(kinds.jig, "")
+    steps = [
+        (f"gougeform grind {word}", "the edge these numbers make; compare nose and wings with your tool"),
+        (f"gougeform tolerance {word}", "which of the lengths matters most, in degrees for one mm"),
+        (f"gougeform card {word}", "one page with all settings, to keep by the grinder"),
+    ]
+    if fit:
+        what = "what the jig hides, fitted to noses you ground (one unknown first)"
+        steps.insert(2, (f"gougeform calibrate {word} pairs.csv {fit}", what))
+    return steps
+
+
+def _next(kinds: Kinds, file: str) -> list[str]:
+    lines = ["# ---- What next " + "-" * (_WIDE - 17)]
+    for command, what in next_steps(kinds, file):
+        lines += [f"#   {command}", f"#       {what}"]
+    if kinds.jig != "table":
+        lines += [
+            *_remark(
+                "pairs.csv is a table of noses that were really ground, one line each: how far the jig stood and the"
+                " angle of the steel. Three different distances are good, five are better:"
+            ),
+            "#   rim_distance_mm,nose_deg",
+            "#   104.0,32.5",
+            *_remark(
+                "A protractor's blade lies on edge and heel and bridges the hollow, so it reads too much: take off"
+                " bevel length / wheel diameter × 57.3°."
+            ),
+        ]
+    return lines

@@ -1,0 +1,246 @@
+"""The numbers of a starter recipe: usual ones for the chosen kinds, with a person's own readings laid over them.
+
+A reading is a recipe's field ("bar.diameter_mm") or one of READINGS, which a hand can measure and a recipe does not
+have: fields follow from those by `gougeform.starter.ruler`. Lengths mm, angles degrees.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from gougeform.errors import InputError
+from gougeform.read.complaints import allowed, shown
+from gougeform.read.library import nearest
+from gougeform.read.parts import DISTANCES, VARIANTS, Part
+from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_curve, flute_depth
+
+Table = dict[str, Any]
+
+BARS = ("round", "square", "flatted")
+FLUTES = tuple(VARIANTS["flute"][1])
+WHEELS = tuple(VARIANTS["wheel"][1])
+JIGS = tuple(VARIANTS["jig"][1])
+CLAMPS = ("below", "axis", "above", "vee")
+PATHS = tuple(VARIANTS["path"][1])
+
+READINGS = {
+    "bar.over_flat_mm": "flatted bar: calliper from the flat to the round straight above it",
+    "flute.width_mm": "calliper across the flute from lip to lip",
+    "jig.foot_back_mm": "along the bar, clamp's front face back to the point the foot stands on",
+    "jig.foot_down_mm": "square to the bar, from what it is held against down to the point the foot stands on",
+}
+"""Readings that are no fields of a recipe, and how each is taken."""
+
+_FOLLOWS = {
+    "flute.width_mm": ("flute.radius_mm", "flute.half_width_mm", "flute.flank_angle_deg"),
+    "jig.foot_back_mm": ("jig.arm_length_mm", "jig.arm_cant_deg"),
+    "jig.foot_down_mm": ("jig.arm_length_mm", "jig.arm_cant_deg"),
+}
+"""Fields that a reading decides: both at once would contradict each other."""
+
+_OPTIONAL = {"wheel": ("rpm", "rated_m_s"), "grind": ("fullness", "shoulder", "contact_mm"), "jig": DISTANCES}
+# Shares of the bar's size, as on the library's bars: width at the lips on a round bar and on a square one, web, floor
+# radius.
+_FLUTES = {
+    "arc": (0.70, 0.84, 0.65, 0.0),
+    "parabola": (0.86, 0.86, 0.46, 0.0),
+    "ellipse": (0.68, 0.76, 0.36, 0.17),
+    "vee": (0.68, 0.74, 0.36, 0.13),
+    "points": (0.70, 0.84, 0.65, 0.0),
+}
+_DROP = {"axis": 8.0, "below": 3.0, "above": 11.5, "vee": 1.0}
+_POINTS_A_SIDE = 8
+
+
+@dataclass(frozen=True)
+class Kinds:
+    """Which bar, flute, wheel, jig, clamp and path; "" is filled in by what goes with the others."""
+
+    bar: str = "round"
+    flute: str = ""
+    wheel: str = "wheel"
+    jig: str = "foot"
+    clamp: str = ""
+    path: str = ""
+
+    def filled(self) -> Kinds:
+        """Every kind named. Raises InputError for a clamp on a table, and for a foot jig that shall roll steadily."""
+        if self.jig == "table" and self.clamp:
+            raise InputError("--clamp", f"given {self.clamp}, but a table holds no bar", "leave it out")
+        if self.jig == "foot" and self.path == "steady":
+            raise InputError(
+                "--path",
+                "given steady, but the ball joint of a foot jig holds nothing steady",
+                "use traced, or --jig rod",
+            )
+        path = self.path or ("steady" if self.jig == "table" else "traced")
+        clamp = self.clamp or ("axis" if path == "steady" else "below")
+        flute = self.flute or ("arc" if path == "traced" else "parabola")
+        return replace(self, path=path, clamp="" if self.jig == "table" else clamp, flute=flute)
+
+
+def tables(kinds: Kinds, given: Mapping[str, float | str]) -> dict[str, Table]:
+    """The recipe's tables by name, fields in the order in which they are measured; "grind" is the one grind.
+
+    given: readings by "table.field" (see `full_name`). Raises InputError for readings that contradict each other or
+    fit no bar.
+    """
+    own: dict[str, Table] = {name: {} for name in ("bar", "flute", "wheel", "jig", "grind")}
+    for name, value in given.items():
+        section, _, field = name.partition(".")
+        own[section][field] = value
+    for reading, fields in _FOLLOWS.items():
+        clash = [name for name in fields if name in given and reading in given]
+        if clash:
+            raise InputError(clash[0], f"is given, and so is {reading}, from which it follows", "give one of the two")
+    out: dict[str, Table] = {}
+    stock, out["bar"] = _bar(kinds.bar, own["bar"])
+    out["flute"] = _flute(kinds.flute, stock, own["flute"])
+    out["wheel"] = _laid_over(_wheel(kinds.wheel), own["wheel"])
+    out["jig"] = _jig(kinds, own["jig"])
+    out["grind"] = _laid_over(_grind(kinds, stock.size), own["grind"])
+    return out
+
+
+def names(kinds: Kinds) -> tuple[str, ...]:
+    """All readings that may be given for these kinds, as "table.field"."""
+    usual = tables(kinds, {})
+    found = []
+    for section, fields in usual.items():
+        tag = VARIANTS["path" if section == "grind" else section][0]
+        known = [*fields, *(name for name in _OPTIONAL.get(section, ()) if name in model(section, fields).model_fields)]
+        found += [f"{section}.{name}" for name in known if name not in (tag, "clamp", "points_mm")]
+    if kinds.bar == "flatted":
+        found += ["bar.diameter_mm", "bar.over_flat_mm"]
+    if kinds.flute != "points":
+        found.append("flute.width_mm")
+    if kinds.jig == "foot":
+        found += ["jig.foot_back_mm", "jig.foot_down_mm"]
+    return tuple(dict.fromkeys(found))
+
+
+def full_name(text: str, kinds: Kinds) -> str:
+    """The reading "table.field" that a person means by it, or by the field alone. Raises InputError."""
+    known = names(kinds)
+    word = text.strip().removeprefix("grind.0.")
+    word = word if "." in word or f"grind.{word}" not in known else f"grind.{word}"
+    fits = [name for name in known if word in (name, name.partition(".")[2])]
+    if len(fits) == 1:
+        return fits[0]
+    if fits:
+        raise InputError("--set", f"given {shown(text)}, which is {' and '.join(fits)}", "write which of the two")
+    close = nearest(word, known) or nearest(word, [name.partition(".")[2] for name in known])
+    start = f"did you mean {close}? " if close else ""
+    raise InputError(
+        "--set", f"given {shown(text)}, which these kinds do not have", f"{start}Allowed are {', '.join(known)}"
+    )
+
+
+def model(section: str, fields: Table) -> type[Part]:
+    """The reader's own model of a table."""
+    tag, models, default = VARIANTS["path" if section == "grind" else section]
+    return models[str(fields.get(tag, default))]
+
+
+def _laid_over(usual: Table, own: Table) -> Table:
+    """Usual values with a person's own; a distance takes the place of the usual one."""
+    out: Table = {}
+    distances = {name: own[name] for name in DISTANCES if name in own}
+    for name, value in usual.items():
+        if name in DISTANCES and distances:
+            out |= distances
+        else:
+            out[name] = own.get(name, value)
+    return out | {name: value for name, value in own.items() if name not in out}
+
+
+def _bar(kind: str, own: Table) -> tuple[Stock, Table]:
+    ends = {"length_mm": 150.0, "steel": "hss"}
+    if kind == "square":
+        size = _size(own.get("side_mm", 10.0), "side_mm")
+        usual = {"outline": "square", "side_mm": size, "corner_radius_mm": round(0.06 * size, 1)} | ends
+        made = _laid_over(usual, own)
+        return Stock("square", size, made["corner_radius_mm"]), made
+    size = _size(own.get("diameter_mm", 10.0), "diameter_mm")
+    if kind == "round":
+        return Stock("round", size), _laid_over({"outline": "round", "diameter_mm": size} | ends, own)
+    over = own.get("over_flat_mm", round(0.94 * size, 2))
+    rest = {name: value for name, value in own.items() if name not in ("diameter_mm", "over_flat_mm")}
+    points = flatted_outline(size, over)
+    return Stock("flatted", size, over_flat=over), _laid_over({"outline": "points", "points_mm": points} | ends, rest)
+
+
+def _size(value: float, name: str) -> float:
+    """A bar's diameter or side within what the reader allows; everything else is scaled by it. Raises InputError."""
+    info = next(m for m in VARIANTS["bar"][1].values() if name in m.model_fields).model_fields[name]
+    if not 0 < value <= 200:
+        raise InputError(f"bar.{name}", f"given {value:g}, allowed is {allowed(name, info)}", f"change {name}")
+    return value
+
+
+def _flute(shape: str, stock: Stock, own: Table) -> Table:
+    on_round, on_square, web_share, floor_share = _FLUTES[shape]
+    width = own.get("width_mm", round((on_square if stock.kind == "square" else on_round) * stock.size, 1))
+    web = own.get("web_mm", round(web_share * stock.size - (stock.size / 2 + stock.underside), 1))
+    usual: Table = {"shape": shape}
+    if shape == "points":
+        usual["points_mm"] = _points(width, flute_depth(stock, width, web))
+    elif not ("radius_mm" in own or (shape == "parabola" and "floor_radius_mm" in own)):
+        floor_radius = own.get("floor_radius_mm", round(floor_share * stock.size, 2))
+        curve = flute_curve(shape, width, flute_depth(stock, width, web), floor_radius)
+        usual |= {name: round(value, 3) for name, value in curve.items()}
+    usual |= {"web_mm": web, "length_mm": 60.0}
+    return _laid_over(usual, {name: value for name, value in own.items() if name != "width_mm"})
+
+
+def _points(width: float, depth: float) -> list[list[float]]:
+    """A measured flute's list, from a parabola: heights over the floor, the outermost points just outside the bar."""
+    rho = flute_curve("parabola", width, depth)["floor_radius_mm"]
+    x = [round(k / _POINTS_A_SIDE * 1.08 * width / 2, 2) for k in range(-_POINTS_A_SIDE, _POINTS_A_SIDE + 1)]
+    return [[at, round(at * at / (2 * rho), 3)] for at in x]
+
+
+def _wheel(kind: str) -> Table:
+    if kind == "belt":
+        return {"kind": "belt", "width_mm": 50.0, "corner_radius_mm": 0.0}
+    return {"kind": "wheel", "diameter_mm": 200.0, "width_mm": 40.0, "corner_radius_mm": 1.0}
+
+
+def _jig(kinds: Kinds, own: Table) -> Table:
+    if kinds.jig == "table":
+        return _laid_over({"kind": "table", "projection_mm": 65.0, "nose_angle_deg": 40.0}, own)
+    straight = kinds.path == "steady"
+    usual: Table = {"kind": kinds.jig, "clamp": kinds.clamp}
+    if kinds.clamp == "vee":
+        usual["vee_deg"] = 90.0
+    drop = _DROP[kinds.clamp] - (_DROP["axis"] if straight else 0.0)
+    usual |= {"projection_mm": 65.0, "hinge_back_mm": 15.0, "hinge_drop_mm": drop}
+    if kinds.jig == "foot":
+        usual |= {"arm_length_mm": 90.0, "arm_cant_deg": 40.0, "height_mm": -130.0}
+    else:
+        usual |= {"hinge_cant_deg": 0.0 if straight else 50.0, "shoe_mm": 30.0 if straight else 40.0}
+        usual |= {"rod_diameter_mm": 12.0, "height_mm": 70.0}
+    if kinds.wheel == "belt":
+        del usual["height_mm"]  # a plane has no place higher up that would be another
+    # On a belt the usual rod would touch it at 35°.
+    usual["nose_angle_deg"] = 45.0 if kinds.wheel == "belt" and kinds.jig == "rod" else 40.0 if straight else 35.0
+    feet = {name: own[name] for name in ("foot_back_mm", "foot_down_mm") if name in own}
+    if len(feet) == 1:
+        other = next(name for name in ("foot_back_mm", "foot_down_mm") if name not in feet)
+        raise InputError(f"jig.{other}", "is missing: the foot's place takes both readings", f"add --set jig.{other}=…")
+    made = _laid_over(usual, {name: value for name, value in own.items() if name not in feet})
+    if feet:
+        back, drop = made["hinge_back_mm"], made["hinge_drop_mm"]
+        length, cant = arm(feet["foot_back_mm"], feet["foot_down_mm"], back, drop)
+        made |= {"arm_length_mm": round(length, 2), "arm_cant_deg": round(cant, 2)}
+    return made
+
+
+def _grind(kinds: Kinds, size: float) -> Table:
+    if kinds.path == "steady":
+        return {"path": "steady", "roll_max_deg": 90.0}
+    if kinds.jig == "table":
+        return {"path": "traced", "wing_length_mm": round(0.25 * size, 1), "shoulder": 0.3}
+    return {"path": "traced", "wing_length_mm": round((0.8 if kinds.flute in ("ellipse", "vee") else 1.0) * size, 1)}
