@@ -39,7 +39,7 @@ def test_reach_says_how_thick_the_work_is_and_what_is_uphill(tmp_path, capsys):
     inch = tmp_path / "inch.csv"
     inch.write_text("x,diameter\n0,1.8\n0.7,1.4\n1.5,1.8\n")
     words = ["reach", TOOL, "--work", str(inch), "--places", "6", "--overhang", "40", "--no-cove", "--no-picture"]
-    assert main([*words, "-o", str(tmp_path / "out")]) == 0
+    assert main([*words, "--all", "-o", str(tmp_path / "out")]) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert "largest diameter 1.8 mm; if it is inches write 45.72" in out
     assert "^ uphill" in out

@@ -285,7 +285,7 @@ BAD = [
     (["hone", FOOT, "--wheel", "1"], "allowed is a diameter from 5 to 1e6"),
     (["hone", FOOT, "--wheel", "nothing"], "--wheel"),
     (["hone", FOOT, "--wheel", "nan"], "allowed is a diameter from 5 to 1e6"),
-    (["calibrate", FOOT, "none.csv", "--unknown", "cant"], "cannot be read"),
+    (["calibrate", FOOT, "none.csv", "--unknown", "cant"], "there is no such file"),
     (["calibrate", FOOT, "pairs.csv"], "nothing is to be fitted"),
     (["calibrate", FOOT, "pairs.csv", "--unknown", "arm_lenght"], "did you mean arm_length"),
     (["calibrate", FOOT, "pairs.csv", "--unknown", "cant", "--reading", "0"], "allowed is from 1e-6 to 20"),

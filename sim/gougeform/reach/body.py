@@ -133,11 +133,6 @@ class Body:
         return self.cloud(np.flatnonzero(self.part > FLUTE))
 
     @cached_property
-    def whole(self) -> Cloud:
-        """All patches."""
-        return self.cloud(np.arange(len(self.part)))
-
-    @cached_property
     def vertex_of(self) -> tuple[Ints, int]:
         """(n, 4): a number for each patch's vertices, the same for patches that share one; and how many there are."""
         out = np.empty((len(self.part), 4), np.intp)

@@ -313,7 +313,7 @@ def make_picture(mesh: Path, out: Path, title: str, lines: Sequence[str] = (), *
 def read_shape(mesh: Path) -> Shape:
     """The triangles of a written VTU file, their cell data "surface" made into parts.
 
-    Raises InputError where the file cannot be read or is not one of ours.
+    Raises InputError where the file cannot be read or is not one of ours; a ValueError inside becomes one.
     """
     import meshio
 
