@@ -5,8 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from gougeform.grind.gouge import shape
+from gougeform.grind.ground import Ground
 from gougeform.measure.cheek import cheek_widths
 from gougeform.measure.edge import measure_edge, station_table
+from gougeform.measure.measures import measure
+from gougeform.read.recipe import changed, load
 
 SQUARE = {"bar": {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 0.8, "length_mm": 150.0}}
 VEE = {"flute": {"shape": "vee", "floor_radius_mm": 1.5, "flank_angle_deg": 30.0, "web_mm": 5.5, "length_mm": 60.0}}
@@ -267,3 +271,20 @@ def test_a_relief_leaves_a_land_at_every_station(tool):
     land = measure_edge(tool("foot-relief")).land
     assert np.isfinite(land).all()
     assert np.abs(np.diff(land)).max() < 0.06
+
+
+def test_a_relief_too_hollow_for_its_land_is_said():
+    """On a small wheel the relief crosses the bevel twice: where it was asked to, and nearer to the edge."""
+    base = load("finial-round-10-relief-foot")
+    small = {"grind.1.wheel": {"diameter_mm": 60.0, "width_mm": 40.0}, "grind.1.nose_angle_deg": 30.0}
+    found = measure(shape(changed(base, small | {"grind.1.land_mm": 6.0})))
+    line = np.linspace(found.gouge.section.y_floor, -4.9, 20001)
+    down = np.stack([np.zeros(len(line)), line], -1)
+    bevel, relief = (Ground((one,)).heights(down).z for one in found.gouge.ground.passes)
+    taken = np.flatnonzero(relief < bevel)
+    first = np.hypot(line[taken[0]] - line[0], bevel[taken[0]])
+    assert found.land == pytest.approx(first, abs=2e-3)
+    assert any(f"the land left is {found.land:.2f} mm, not the 6 mm asked" in note for note in found.notes)
+    kept = measure(shape(changed(base, small | {"grind.1.land_mm": 2.0, "grind.1.nose_angle_deg": 25.0})))
+    assert kept.land == pytest.approx(2.0, abs=1e-6)
+    assert not any("asked" in note for note in kept.notes)

@@ -25,6 +25,7 @@ WING_PER_CENT = (25, 50, 75, 95)
 CHEEK_AT_MM = (3, 5, 10)
 OVERCUT_LIMIT_MM = 0.1
 _STANDING_TOLERANCE = 1e-6
+_LAND_MM = 0.01  # a land that differs by more from what was asked is said
 _LEANS = 0.01  # mm between the end of the outline and the lip above it
 _ALIKE_DEG = 0.005  # wings that differ less look alike in every table
 _AT_ONCE = 128  # rays: with as many knots as a path can have the tables still fit into memory, and mostly the cache
@@ -259,6 +260,13 @@ def _notes(measures: Measures) -> list[str]:
         )
     if (edge.cut.grind > 0).any():
         notes.append("The relief takes the edge in places: there no land is left, and the edge is the relief's.")
+    asked = min((grind.land_mm for grind in gouge.recipe.grinds[1:] if grind.land_mm is not None), default=None)
+    if asked is not None and measures.land is not None and not abs(measures.land - asked) <= _LAND_MM:
+        left = "no land is left" if np.isnan(measures.land) else f"the land left is {measures.land:.2f} mm"
+        notes.append(
+            f"At the nose {left}, not the {asked:g} mm asked: the relief is so hollow or so little more acute that it"
+            " crosses the bevel nearer to the edge too. A larger wheel, a more acute relief, or a shorter land."
+        )
     setback = gouge.ground.passes[0].setback
     if setback > 1e-6:
         notes.append(
