@@ -7,6 +7,7 @@ the seed. `pytest -s` shows the figures of a run. Found failures stay in FOUND.
 from __future__ import annotations
 
 import math
+import os
 import re
 import signal
 import sys
@@ -177,10 +178,12 @@ def assert_edge(recipe: Recipe, measures: Measures, tally: Tally, table: object)
         if first.jig.kind == "foot" and first.jig.nose_angle_deg is not None and edge.overcut < 1e-9:
             tally.error("nose angle deg off", abs(measures.nose_angle - first.jig.nose_angle_deg), table)
     if len(recipe.grinds) > 1 and (edge.cut.grind == 0).all():
-        assert measures.land is not None
-        assert measures.land >= 0
         wanted = min(grind.land_mm for grind in recipe.grinds[1:] if grind.land_mm is not None)
-        tally.error("land mm off at the nose", abs(measures.land - wanted), table)
+        assert measures.land is not None
+        if abs(measures.land - wanted) <= 0.01:
+            tally.error("land mm off at the nose", abs(measures.land - wanted), table)
+        else:  # too hollow a relief, or a nose with a kink from rolling: then it must be said
+            assert any(f"{wanted:g} mm were asked" in note or f"{wanted:g} mm asked" in note for note in measures.notes)
 
 
 def assert_numbers(recipe: Recipe, measures: Measures, found: dict, tally: Tally, table: object) -> None:
@@ -194,6 +197,10 @@ def assert_numbers(recipe: Recipe, measures: Measures, found: dict, tally: Tally
     # Rolling far can leave more than one surface over the chord at the nose.
     if math.isnan(flat["hollow_depth_mm"]):
         flat.pop("hollow_depth_mm")
+    # A relief that takes the whole nose leaves no land there, and says so.
+    if math.isnan(flat.get("land_mm", 0.0)):
+        assert any("no land is found where" in note for note in measures.notes)
+        flat.pop("land_mm")
     for name, value in flat.items():
         assert math.isfinite(value), name
     for name in ["nose_angle_deg", *(f"wing_angle_deg.{p}" for p in (25, 50, 75, 95))]:
@@ -335,6 +342,7 @@ def figures():
 @settings(
     max_examples=recipes.cases(2000),
     database=None,
+    derandomize="GOUGEFORM_CASES" not in os.environ,  # the same 2,000 every time; by hand others every time
     deadline=None,
     print_blob=True,
     phases=[Phase.explicit, Phase.generate, Phase.shrink],
@@ -353,6 +361,37 @@ def test_what_once_broke_it(name):
     assert tally.total == 1
     if name == "a relief on a lopsided bar":
         assert tally.worst["land mm off at the nose"][0] < 1e-9
+
+
+ROLLED = {
+    "bar": {"outline": "round", "diameter_mm": 5.0, "length_mm": 40.0},
+    "flute": {"length_mm": 20.0, "web_mm": 3.75, "shape": "arc", "radius_mm": 2.5},
+    "wheel": {"width_mm": 10.0, "diameter_mm": 148.4131591025766},
+    "jig": {"kind": "table", "nose_angle_deg": 25.0},
+    "grind": [{"path": "steady", "roll_max_deg": 89.0}, {"land_mm": 1.25, "nose_angle_deg": 18.75}],
+}
+
+
+def test_a_relief_that_takes_the_whole_nose_says_that_no_land_is_left():
+    tally = Tally()
+    survives(ROLLED, tally, WHOLE)
+    assert tally.ground == 1
+
+
+def test_a_tool_never_gets_longer():
+    """The new relief takes some micrometres of the nose, the older one as much: 6e-3 mm were gained."""
+    older = ROLLED | {"jig": {"kind": "table", "nose_angle_deg": 21.875}}
+    far = ROLLED | {"grind": [{"path": "steady", "roll_max_deg": 91.0}, ROLLED["grind"][1]], "older": older}
+    tally = Tally()
+    survives(far, tally, WHOLE)
+    assert tally.ground == 1
+
+
+def test_a_flute_that_is_a_hole_is_refused():
+    """Its circle touches the bar's outline from inside, at the top: the rays of the fan ran along the outline."""
+    closed = ROLLED | {"flute": {"length_mm": 20.0, "web_mm": 2.5, "shape": "arc", "radius_mm": 1.25}}
+    with pytest.raises(InputError, match="the flute is closed at the top of the bar"):
+        shape(from_table(closed))
 
 
 def test_what_once_broke_the_coarse_mesh():

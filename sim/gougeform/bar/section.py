@@ -97,11 +97,14 @@ def _flute_curve(fields: FluteFields, size: float) -> tuple[Flute, float | None]
     return curve, None
 
 
+_MOUTH = 1e-3  # of the bar's size: a flute whose lips stand nearer together is a hole
+
+
 @lru_cache(maxsize=64)  # a study or a search grinds the same bar thousands of times
 def build_section(bar: Bar, flute: FluteFields) -> Section:
     """Put a bar and a flute together; the same section for the same two.
 
-    Raises InputError where the flute is deeper than the bar or does not meet the outline on both sides.
+    Raises InputError where the flute is deeper than the bar, or closed, or does not meet the outline on both sides.
     """
     if bar.outline == "round":
         outline = round_outline(bar.diameter_mm)
@@ -126,6 +129,13 @@ def build_section(bar: Bar, flute: FluteFields) -> Section:
     if y_floor <= bottom:
         raise InputError("flute.points_mm", "the flute is deeper than the bar", f"keep its floor above y = {bottom:g}")
     lips = [_leave(outline, curve, y_floor, side) for side in (-1, 1)]
+    mouth = float(lips[1][1][0] - lips[0][1][0])
+    if mouth < _MOUTH * size:
+        raise InputError(
+            "flute",
+            f"the flute is closed at the top of the bar: its lips stand {max(mouth, 0.0):.2g} mm apart",
+            "use a larger flute radius or a thicker web",
+        )
     places = outline.nearest(np.stack([p for _, p in lips]))[1]
     return Section(outline, curve, y_floor, -lips[0][0], lips[1][0], float(places[0]), float(places[1]))
 

@@ -123,12 +123,12 @@ class Measures:
         if self.gouge.older is None:
             return max(float(z.max()), 0.0)
         before = self.gouge.older.ground.heights(self.edge.point[:2].T).z
-        return float((z - before).max())
+        return max(float((z - before).max()), 0.0)
 
     @cached_property
     def steel_removed(self) -> float:
         """Volume between the older shape (or a square-ended blank) and this one, mm³."""
-        return self._steel_removed(1)
+        return max(self._steel_removed(1), 0.0)  # where nothing is taken, quadrature alone may go below
 
     def _steel_removed(self, fineness: float) -> float:
         if self.gouge.older is None:
@@ -262,10 +262,13 @@ def _notes(measures: Measures) -> list[str]:
         notes.append("The relief takes the edge in places: there no land is left, and the edge is the relief's.")
     asked = min((grind.land_mm for grind in gouge.recipe.grinds[1:] if grind.land_mm is not None), default=None)
     if asked is not None and measures.land is not None and not abs(measures.land - asked) <= _LAND_MM:
-        left = "no land is left" if np.isnan(measures.land) else f"the land left is {measures.land:.2f} mm"
         notes.append(
-            f"At the nose {left}, not the {asked:g} mm asked: the relief is so hollow or so little more acute that it"
-            " crosses the bevel nearer to the edge too. A larger wheel, a more acute relief, or a shorter land."
+            f"At the nose no land is found where {asked:g} mm were asked: the relief takes the nose itself, or the plane"
+            " square to the edge there meets no relief."
+            if np.isnan(measures.land)
+            else f"At the nose the land left is {measures.land:.2f} mm, not the {asked:g} mm asked: the relief is so"
+            " hollow or so little more acute that it crosses the bevel nearer to the edge too. A larger wheel, a more"
+            " acute relief, or a shorter land."
         )
     setback = gouge.ground.passes[0].setback
     if setback > 1e-6:
