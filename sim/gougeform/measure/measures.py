@@ -263,8 +263,8 @@ def _notes(measures: Measures) -> list[str]:
     asked = min((grind.land_mm for grind in gouge.recipe.grinds[1:] if grind.land_mm is not None), default=None)
     if asked is not None and measures.land is not None and not abs(measures.land - asked) <= _LAND_MM:
         notes.append(
-            f"At the nose no land is found where {asked:g} mm were asked: the relief takes the nose itself, or the plane"
-            " square to the edge there meets no relief."
+            f"At the nose no land is found where {asked:g} mm were asked: the relief takes the nose itself, or the"
+            " plane square to the edge there meets no relief."
             if np.isnan(measures.land)
             else f"At the nose the land left is {measures.land:.2f} mm, not the {asked:g} mm asked: the relief is so"
             " hollow or so little more acute that it crosses the bevel nearer to the edge too. A larger wheel, a more"
