@@ -456,6 +456,7 @@ BAD = [
         "grind.0.wing_length_mm",
         ["is not a field of a steady path", "roll_max_deg"],
     ),
+    ({"grind__0__fullness": 1 - 1e-16}, "grind.0.fullness", ["next to 1, a corner", "allowed is 0.999 or less"]),
     ({"grind__0__wing_length_mm": GONE}, "grind.0.wing_length_mm", ["is missing", "at most 200 mm"]),
     ({"grind__0__fullness": 1}, "grind.0.fullness", ["given 1", "above 0 and below 1"]),
     ({"grind__0__shoulder": 1.1}, "grind.0.shoulder", ["given 1.1", "above 0 and at most 1"]),

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from typing import Annotated, ClassVar, Literal, Self
 
-from annotated_types import Gt, Len
+from annotated_types import Gt, Len, Lt
 from pydantic import AllowInfNan, BaseModel, ConfigDict, Field, Strict, model_validator
 
 from gougeform.errors import InputError
@@ -25,6 +25,9 @@ DISTANCES = ("nose_angle_deg", "centre_distance_mm", "rim_distance_mm")
 
 SMALLEST = 1e-6
 """Of a number that must be above 0: of a mm it is a nanometre. Below it products of two vanish."""
+
+SHARPEST = 1e-3
+"""By how much a fullness must stay below 1, where the conic becomes the corner at its control point."""
 
 
 class Part(BaseModel):
@@ -41,6 +44,12 @@ class Part(BaseModel):
                 raise InputError(
                     name,
                     f"given {value:g}, which is next to nothing: allowed is {SMALLEST:g} or more",
+                    f"change {name}: {info.description}",
+                )
+            if isinstance(value, float) and 1 - SHARPEST < value < 1 and Lt(1) in info.metadata:
+                raise InputError(
+                    name,
+                    f"given {value:.17g}, which is next to 1, a corner: allowed is {1 - SHARPEST:g} or less",
                     f"change {name}: {info.description}",
                 )
         return self
