@@ -8,6 +8,8 @@ import random
 from collections.abc import Iterator
 from typing import Any
 
+from recipes import put
+
 DEEP: list[Any] = []
 for _ in range(200):
     DEEP = [DEEP]
@@ -31,15 +33,6 @@ def places(table: Any, way: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
     elif isinstance(table, list):
         for i in sorted({0, min(1, len(table) - 1), len(table) - 1}) if table else ():
             yield from places(table[i], (*way, i))
-
-
-def put(value: Any, way: tuple[Any, ...], new: Any) -> Any:
-    """A copy of a table with the value there changed."""
-    if not way:
-        return new
-    if isinstance(value, dict):
-        return value | {way[0]: put(value[way[0]], way[1:], new)}
-    return [*value[: way[0]], put(value[way[0]], way[1:], new), *value[way[0] + 1 :]]
 
 
 def wrong_tables(table: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:

@@ -265,7 +265,7 @@ def at(table: Any, way: tuple[Any, ...]) -> Any:
 
 
 def put(value: Any, way: tuple[Any, ...], new: Any) -> Any:
-    """A copy of a table with one number changed."""
+    """A copy of a table with the value there changed."""
     if not way:
         return new
     if isinstance(value, dict):

@@ -15,6 +15,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gougeform.errors import InputError
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -94,8 +96,6 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _place(file: str) -> Path:
     """Where the recipe goes. Raises InputError for a name that is no .toml file, and for one that is there already."""
-    from gougeform.errors import InputError
-
     _printable(file, "FILE")
     place = Path(file)
     if place.suffix.lower() != ".toml" or not place.stem.strip():
@@ -106,8 +106,6 @@ def _place(file: str) -> Path:
 
 def _printable(text: str, name: str) -> None:
     """Raise InputError for what would break a comment of the file, or cannot be written as UTF-8 at all."""
-    from gougeform.errors import InputError
-
     if not text.isprintable():
         raise InputError(name, "has a line break or another sign that cannot be printed", "leave it out")
 
@@ -118,7 +116,6 @@ def _drawings(place: Path) -> tuple[Path, Path]:
 
 def _readings(texts: list[str], kinds: Kinds) -> dict[str, float | str]:
     """NAME=VALUE as readings by "table.field". Raises InputError."""
-    from gougeform.errors import InputError
     from gougeform.settings.names import number, pair
     from gougeform.starter.values import full_name
 

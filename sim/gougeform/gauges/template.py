@@ -101,7 +101,7 @@ def _marks(edge: Edge, fit: float) -> list[Polygon]:
     places = [edge.nose]
     for side in (-1, 1):
         wing = np.arange(len(edge.arc))[edge.wing(side)]
-        far = np.abs(edge.arc[wing] - edge.arc[edge.nose])
+        far = edge.from_nose(side)
         places += [int(wing[np.abs(far - far[-1] * p / 100).argmin()]) for p in _MARKED]
     made = []
     for k in places:

@@ -6,6 +6,7 @@ left lip through the nose to the right lip. Lengths in mm, angles in degrees (th
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -19,7 +20,7 @@ from gougeform.machine.jig import cross as _cross
 from gougeform.machine.jig import motions
 from gougeform.measure.crease import creases
 from gougeform.measure.hollow import hollows
-from gougeform.numerics.curve import Curve
+from gougeform.numerics.curve import Curve, local_cubic
 
 Floats = NDArray[np.float64]
 
@@ -92,6 +93,15 @@ class Edge:
     def wing(self, side: int) -> slice:
         """The stations from the nose to the right (+1) or left (-1) lip, nose first."""
         return slice(self.nose, None) if side > 0 else slice(self.nose, None, -1)
+
+    def from_nose(self, side: int) -> Floats:
+        """(k,) mm: arc lengths from the nose to the stations of one wing, nose first."""
+        return np.abs(self.arc[self.wing(side)] - self.arc[self.nose])
+
+    def at_per_cents(self, side: int, values: Floats, per_cents: Sequence[float]) -> list[float]:
+        """What `values` (n,) of the stations are at per cents of one wing's arc length from the nose."""
+        arc, values = self.from_nose(side), values[self.wing(side)]
+        return [local_cubic(arc, values, arc[-1] * per_cent / 100) for per_cent in per_cents]
 
     def wing_length(self, side: int) -> float:
         """Axial distance from nose to lip, mm."""

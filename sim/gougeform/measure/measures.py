@@ -65,9 +65,7 @@ class Measures:
 
     def wing_angle(self, side: int, per_cent: tuple[int, ...] = WING_PER_CENT) -> dict[int, float]:
         """Wedge angle at per cents of the right (+1) or left (-1) wing's arc length from the nose."""
-        edge, wing = self.edge, self.edge.wing(side)
-        arc = np.abs(edge.arc[wing] - edge.arc[edge.nose])
-        return {p: local_cubic(arc, edge.wedge[wing], arc[-1] * p / 100) for p in per_cent}
+        return dict(zip(per_cent, self.edge.at_per_cents(side, self.edge.wedge, per_cent), strict=True))
 
     @cached_property
     def wing_behind(self) -> dict[int, float]:
@@ -75,12 +73,8 @@ class Measures:
 
         The per cents count along the edge, which bends: the place at 50 per cent does not lie half a wing length back.
         """
-        edge, both = self.edge, []
-        for side in (-1, 1):
-            wing = edge.wing(side)
-            arc = np.abs(edge.arc[wing] - edge.arc[edge.nose])
-            back = edge.point[2, edge.nose] - edge.point[2, wing]
-            both.append([local_cubic(arc, back, arc[-1] * p / 100) for p in WING_PER_CENT])
+        behind = self.edge.point[2, self.edge.nose] - self.edge.point[2]
+        both = (self.edge.at_per_cents(side, behind, WING_PER_CENT) for side in (-1, 1))
         return {p: (left + right) / 2 for p, left, right in zip(WING_PER_CENT, *both, strict=True)}
 
     @property
@@ -231,20 +225,6 @@ def _covered_until(ground: Ground, points: Floats, cover: Floats, place: Floats,
             break
         cover = np.maximum(cover, further)
     return cover
-
-
-def local_cubic(x: Floats, y: Floats, at: float) -> float:
-    """Y at one place, by the cubic through the four nearest of growing samples x (n,), y (n,)."""
-    k = int(np.clip(np.searchsorted(x, at) - 2, 0, len(x) - 4))
-    xs, ys = x[k : k + 4].tolist(), y[k : k + 4].tolist()  # four plain numbers are quicker than arrays
-    total = 0.0
-    for i, (xi, yi) in enumerate(zip(xs, ys, strict=True)):
-        part = yi
-        for j, xj in enumerate(xs):
-            if j != i:
-                part *= (at - xj) / (xi - xj)
-        total += part
-    return float(total)
 
 
 def _notes(measures: Measures) -> list[str]:

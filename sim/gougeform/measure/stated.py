@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.measure.edge import Edge
+from gougeform.numerics.curve import through
 
 Floats = NDArray[np.float64]
 
@@ -45,13 +46,12 @@ def angles_deg(edge: Edge, per_cent: Sequence[int]) -> float:
     """
     off, worst = _kinked(edge), 0.0
     for side in (-1, 1):
-        wing = edge.wing(side)
-        arc, wedge = np.abs(edge.arc[wing] - edge.arc[edge.nose]), edge.wedge[wing]
+        arc, wedge = edge.from_nose(side), edge.wedge[edge.wing(side)]
         for p in per_cent:
             at = arc[-1] * p / 100
             k = int(np.clip(np.searchsorted(arc, at), _SIDE, len(arc) - _SIDE))
             near, before, after = (
-                _through(arc[k + i : k + i + _SIDE], wedge[k + i : k + i + _SIDE], at) for i in (-2, -_SIDE, 0)
+                through(arc[k + i : k + i + _SIDE], wedge[k + i : k + i + _SIDE], at) for i in (-2, -_SIDE, 0)
             )
             doubt = min(abs(before - after), _AGAINST * min(abs(near - before), abs(near - after)))
             steep = abs(wedge[k] - wedge[k - 1]) / (arc[k] - arc[k - 1])
@@ -74,9 +74,3 @@ def _kinked(edge: Edge) -> float:
     around = np.lib.stride_tricks.sliding_window_view(np.pad(more, _AROUND, mode="reflect"), 2 * _AROUND + 1)
     odd = more > _ODD * np.median(around, axis=1) + 1e-12
     return float(_KINK * (chord * more)[odd].sum())
-
-
-def _through(x: Floats, y: Floats, at: float) -> float:
-    """The polynomial through a few places (n,), at another."""
-    weight = [np.prod([(at - x[j]) / (x[i] - x[j]) for j in range(len(x)) if j != i]) for i in range(len(x))]
-    return float(np.dot(weight, y))

@@ -19,6 +19,25 @@ def hermite(p0: Floats, p1: Floats, d0: Floats, d1: Floats, t: Floats) -> Floats
     return a * p0 + (1 - a) * p1 + b * d0 - t * t * (1 - t) * d1
 
 
+def through(x: Floats, y: Floats, at: float) -> float:
+    """Y at one place, by the polynomial through a few samples x (n,), y (n,)."""
+    xs, ys = x.tolist(), y.tolist()  # a few plain numbers are quicker than arrays
+    total = 0.0
+    for i, (xi, yi) in enumerate(zip(xs, ys, strict=True)):
+        part = yi
+        for j, xj in enumerate(xs):
+            if j != i:
+                part *= (at - xj) / (xi - xj)
+        total += part
+    return float(total)
+
+
+def local_cubic(x: Floats, y: Floats, at: float) -> float:
+    """Y at one place, by the cubic through the four nearest of growing samples x (n,), y (n,)."""
+    k = int(np.clip(np.searchsorted(x, at) - 2, 0, len(x) - 4))
+    return through(x[k : k + 4], y[k : k + 4], at)
+
+
 @dataclass(frozen=True, eq=False)
 class Curve:
     """A curve on the ground surface: m samples joined by cubics.

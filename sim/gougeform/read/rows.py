@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from gougeform.errors import InputError
-from gougeform.read.toml import LARGEST_FILE
+from gougeform.read.toml import LARGEST_FILE, read_bytes
 
 
 def read_text(path: Path) -> str:
@@ -16,18 +16,7 @@ def read_text(path: Path) -> str:
 
     Raises InputError (with the file) for one that is missing, no regular file, unreadable, over 1 MiB or not UTF-8.
     """
-    file = str(path)
-    try:
-        if not path.exists():
-            raise InputError("", "there is no such file", "check the name and the folder", file)
-        if not path.is_file():
-            what = "a folder" if path.is_dir() else "not a regular file"
-            raise InputError("", f"is {what}", "name a .csv file", file)
-        with path.open("rb") as stream:
-            data = stream.read(LARGEST_FILE + 1)
-    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
-        why = (error.strerror if isinstance(error, OSError) else None) or str(error)
-        raise InputError("", f"cannot be read: {why}", "check the name and who may read it", file) from error
+    file, data = str(path), read_bytes(path, ".csv")
     if len(data) > LARGEST_FILE:
         raise InputError("", "is larger than 1 MiB, the most allowed", "leave some lines out", file)
     try:

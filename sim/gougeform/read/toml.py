@@ -24,7 +24,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     Raises InputError (with the file, and line and column where there is one) for a file that is missing,
     not a regular file, unreadable, over 1 MiB, not UTF-8 or not TOML.
     """
-    return parse_toml(_read_bytes(path), str(path))
+    return parse_toml(read_bytes(path), str(path))
 
 
 def parse_toml(data: bytes, file: str) -> dict[str, Any]:
@@ -74,15 +74,20 @@ def _hint(text: str, number: int, what: str) -> str:
     return f"line {number} says {line[:60]} – {slip}" if slip else "correct that line"
 
 
-def _read_bytes(path: Path) -> bytes:
+def read_bytes(path: Path, ending: str = ".toml") -> bytes:
+    """The bytes of a file, of a large one no more than show that it is over LARGEST_FILE.
+
+    ending: how such a file's name ends, for messages. Raises InputError (with the file) for one that is missing, no
+    regular file or unreadable.
+    """
     file = str(path)
     try:
         if not path.exists():
-            hint = renamed(path) or "check the name and the folder"
+            hint = (renamed(path) if ending == ".toml" else "") or "check the name and the folder"
             raise InputError("", "there is no such file", hint, file)
         if not path.is_file():
             what = "a folder" if path.is_dir() else "not a regular file"
-            raise InputError("", f"is {what}", "name a .toml file", file)
+            raise InputError("", f"is {what}", f"name a {ending} file", file)
         with path.open("rb") as stream:
             return stream.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:  # ValueError: a zero byte in the name

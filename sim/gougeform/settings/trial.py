@@ -20,7 +20,7 @@ from gougeform.machine.edgeoutline import EdgeOutline, edge_outline
 from gougeform.machine.jig import FootJig, Pose, RodJig, Table, apply_back, cross, dot
 from gougeform.machine.path import steady_path, traced_path
 from gougeform.machine.trace import FootSolver, RollSolver
-from gougeform.measure.measures import local_cubic
+from gougeform.numerics.curve import local_cubic
 from gougeform.read.recipe import TracedPath
 from gougeform.settings.bench import Bench
 

@@ -6,12 +6,9 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.measure.edge import Edge, measure_edge
-from gougeform.measure.measures import local_cubic
 from gougeform.read.complaints import shown
 from gougeform.read.recipe import Recipe
 from gougeform.settings.bench import Bench, with_settings
@@ -154,13 +151,7 @@ class Reader:
 
 def reading_of(edge: Edge, per_cents: Sequence[float]) -> Reading:
     """Nose and wing angles of a measured edge, the mean of both wings."""
-    wings = {}
-    for per_cent in per_cents:
-        both = []
-        for side in (-1, 1):
-            wing = edge.wing(side)
-            arc = np.abs(edge.arc[wing] - edge.arc[edge.nose])
-            both.append(local_cubic(arc, edge.wedge[wing], arc[-1] * per_cent / 100))
-        wings[float(per_cent)] = sum(both) / 2
+    both = (edge.at_per_cents(side, edge.wedge, per_cents) for side in (-1, 1))
+    wings = {float(p): (left + right) / 2 for p, left, right in zip(per_cents, *both, strict=True)}
     lengths = [edge.wing_length(side) for side in (-1, 1)]
     return Reading(float(edge.wedge[edge.nose]), wings, sum(lengths) / 2)

@@ -8,7 +8,6 @@ as on a drawing: from above, below it from the left side, beside that looking at
 from __future__ import annotations
 
 import argparse
-import os
 import struct
 import sys
 import zlib
@@ -21,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.errors import InputError
+from gougeform.mesh.formats import replaced
 from gougeform.tell.apart import GRAPHICS_HINT, Outcome, run_apart
 
 if TYPE_CHECKING:
@@ -184,9 +184,8 @@ def draw(shape: Shape, out: Path, title: str, lines: Sequence[str]) -> None:
     _words(pen, plan, title, lines)
     _legend(pen, shape)
     _scale_bar(pen, plan.scale)
-    beside = out.with_name(f".{out.name}.part")
-    canvas.save(beside, format="PNG")
-    os.replace(beside, out)
+    with replaced(out) as beside:
+        canvas.save(beside, format="PNG")
 
 
 @dataclass(frozen=True)
