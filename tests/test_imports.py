@@ -18,7 +18,7 @@ SOURCE = Path(gougeform.__file__).parent
 
 ORDER = [
     # errors, then the recipe and its library
-    *("", "errors", "read"),
+    *("", "errors", "quantity", "read"),
     # mathematics that knows no tool
     "numerics",
     # the bar, the machine, and what the wheel leaves
