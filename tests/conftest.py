@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from copy import deepcopy
 from functools import cache
 
@@ -11,6 +12,27 @@ from gougeform.grind.gouge import Gouge, shape
 from gougeform.read.recipe import changed, from_table
 
 pytest_plugins = ["agree"]
+
+
+def _no_skips(report: pytest.TestReport | pytest.CollectReport) -> None:
+    """A user's machine may lack a browser or a graphics library; `.ci/run` installs both, so there a skip is a fault."""
+    if os.environ.get("GOUGEFORM_NO_SKIPS") and report.skipped and not hasattr(report, "wasxfail"):
+        report.outcome, report.longrepr = "failed", f"skipped where nothing may be: {report.longrepr}"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    report = yield
+    _no_skips(report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector):
+    report = yield
+    _no_skips(report)
+    return report
+
 
 _BAR = {"outline": "round", "diameter_mm": 10.0, "length_mm": 150.0}
 _FLUTE = {"shape": "arc", "radius_mm": 4.0, "web_mm": 6.5, "length_mm": 60.0}

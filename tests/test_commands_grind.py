@@ -419,19 +419,17 @@ def test_wrong_options_are_exit_code_2(capsys):
 
 
 def timed(limit_s, *words):
-    """Least processor seconds of some runs, as many as are needed to stay below the limit, three at most.
+    """Least processor seconds of some runs, as many as are needed to stay below the limit, eight at most.
 
     One thread does the work, so on a machine with nothing else to do that is the time on the clock; on a busy one
-    the clock would measure the neighbours.
+    the clock would measure the neighbours, and the best of several runs is the one they disturbed least.
     """
     seconds = []
-    while not seconds or (min(seconds) >= limit_s and len(seconds) < 3):
+    while not seconds or (min(seconds) >= limit_s and len(seconds) < 8):
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
         subprocess.run([sys.executable, "-m", "gougeform.command", *words], capture_output=True, check=True)
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
         seconds.append(after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime)
-    if min(seconds) >= limit_s and os.getloadavg()[0] > os.cpu_count():
-        pytest.skip(f"{min(seconds):.2f} s, but other programs keep all cores of this machine busy")
     return min(seconds)
 
 

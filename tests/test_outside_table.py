@@ -1,23 +1,20 @@
-"""The table of outside checks in DEVELOPERS.md names every check that exists and no other; and what compares, bites."""
+"""The table in tests/outside/README.md names every outside check that exists and no other; and what compares, bites."""
 
 import ast
 import re
-from pathlib import Path
 
 import pytest
 
 from agree import HEAD, OUTSIDE, Agree, named, table
 
-DEVELOPERS = (Path(__file__).resolve().parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
+PAGE = (OUTSIDE / "README.md").read_text(encoding="utf-8")
 TAGS = ("seen", "from memory", "derived", "common practice", "no source", "not found")
 LIBRARIES = ("Open CASCADE", "python-fcl", "trimesh", "meshio", "sectionproperties", "manifold3d", "shapely")
-HEADING = "## Checked against things outside"
 
 
 def rows():
     """(file, source, quantity, cases, unit, tolerance, achieved) of every row."""
-    part = DEVELOPERS[DEVELOPERS.index(HEADING) :]
-    lines = [line for line in part[: part.index("\n## ")].splitlines() if line.startswith("|")]
+    lines = [line for line in PAGE.splitlines() if line.startswith("|")]
     cells = [[cell.strip() for cell in line.strip("|").split(" | ")] for line in lines]
     assert cells[0] == list(HEAD)
     return [[row[0].strip("`"), *row[1:]] for row in cells[2:]]
@@ -25,7 +22,7 @@ def rows():
 
 def test_lists_exactly_the_checks_that_exist():
     assert [(row[0], row[2]) for row in rows()] == named(), (
-        "run `pytest tests/outside --achieved` and put its table into DEVELOPERS.md"
+        "run `pytest tests/outside --achieved` and put its table into tests/outside/README.md"
     )
 
 
