@@ -15,7 +15,7 @@ pytest_plugins = ["agree"]
 
 
 def _no_skips(report: pytest.TestReport | pytest.CollectReport) -> None:
-    """A user's machine may lack a browser or a graphics library; `.ci/run` installs both, so there a skip is a fault."""
+    """A user may lack a browser or a graphics library; `.ci/run` installs both, so there a skip is a fault."""
     if os.environ.get("GOUGEFORM_NO_SKIPS") and report.skipped and not hasattr(report, "wasxfail"):
         report.outcome, report.longrepr = "failed", f"skipped where nothing may be: {report.longrepr}"
 
