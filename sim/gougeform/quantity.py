@@ -10,7 +10,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from types import UnionType
+from typing import Any, Union, get_args, get_origin
 
 NOTHING = "–"
 """Stands where a number has no meaning: no bevel meets that plane, no relief there, no such setting."""
@@ -80,6 +81,8 @@ class Quantity:
     span: what a slider covers and a search looks through; the usual range where not given. step: what a hand can set.
     how: where ruler, calliper or protractor go, one sentence without its full stop.
     search: how far a search for settings looks where no bounds are given; None for a field nobody searches.
+    setting: the plain name under which a person turns it ("cant"), the same on every jig. called: the same in a
+    sentence ("the cant").
     """
 
     label: str
@@ -93,13 +96,23 @@ class Quantity:
     step: float = 0.0
     how: str = ""
     search: tuple[float, float] | None = None
+    setting: str = ""
+    called: str = ""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
-        """A finite number within the limits; texts and true or false are refused."""
+        """A finite number within the limits, or a tuple of such, or None where the annotation has it.
+
+        Texts and true or false are refused.
+        """
         from pydantic_core import core_schema
 
         limits = {key: getattr(self, key) for key in ("gt", "ge", "lt", "le") if getattr(self, key) is not None}
-        return core_schema.float_schema(strict=True, allow_inf_nan=False, **limits)
+        number = core_schema.float_schema(strict=True, allow_inf_nan=False, **limits)
+        ways = get_args(source) if get_origin(source) in (Union, UnionType) else (source,)
+        whole = next(way for way in ways if way is not type(None))
+        several = get_args(whole) if get_origin(whole) is tuple else ()
+        schema = core_schema.tuple_schema([number] * len(several)) if several else number
+        return core_schema.nullable_schema(schema) if type(None) in ways else schema
 
     @property
     def least(self) -> float:
@@ -120,6 +133,30 @@ class Quantity:
         words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
         parts = [f"{word} {getattr(self, key):.12g}" for key, word in words.items() if getattr(self, key) is not None]
         return "a number " + " and ".join(parts) + unit.word
+
+
+    def within(self, low: float, high: float) -> tuple[float, float]:
+        """Both ends moved to where the field is allowed, off an end that is not itself allowed by one step.
+
+        >>> Quantity("roll", "roll", gt=0, le=180, step=0.5).within(-10, 400)
+        (0.5, 180.0)
+        """
+        least = self.least + (self.step if self.gt is not None else 0.0)
+        most = self.most - (self.step if self.lt is not None else 0.0)
+        return max(low, least), min(high, float(most))
+
+
+@dataclass(frozen=True)
+class Words:
+    """Metadata of a field that is no number: a text, a choice, a list of points. See `Quantity`.
+
+    allowed: what it may be, in words, where the type alone does not say it.
+    """
+
+    label: str
+    description: str
+    how: str = ""
+    allowed: str = ""
 
 
 def quantity_of(metadata: Sequence[Any]) -> Quantity | None:

@@ -11,12 +11,12 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.bar.flute import EllipseFlute, Flute, ParabolaFlute, VeeFlute, measured_flute
-from gougeform.bar.outline import Outline, free_outline, round_outline, square_outline
+from gougeform.bar.bar import Bar
+from gougeform.bar.curves import HalfCurve
+from gougeform.bar.flute import Flute
+from gougeform.bar.outline import Outline
 from gougeform.errors import InputError
 from gougeform.numerics.roots import bracketed_roots
-from gougeform.read.recipe import Bar
-from gougeform.read.recipe import Flute as FluteFields
 
 Floats = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ class Section:
     """
 
     outline: Outline
-    flute: Flute
+    flute: HalfCurve
     y_floor: float
     u_left: float
     u_right: float
@@ -80,41 +80,19 @@ class Section:
         return -(self.outline.support((c, -s)) + self.outline.support((-c, -s))) / (2 * s)
 
 
-def _flute_curve(fields: FluteFields, size: float) -> tuple[Flute, float | None]:
-    """The curve with its floor at (0, 0), and the floor's height where the recipe itself says it."""
-    if fields.shape == "points":
-        measured, floor = measured_flute(np.asarray(fields.points_mm, float))
-        return measured, floor if fields.web_mm is None else None
-    curve: Flute
-    if fields.shape == "arc":
-        curve = EllipseFlute(fields.radius_mm, fields.radius_mm)
-    elif fields.shape == "ellipse":
-        curve = EllipseFlute(fields.half_width_mm, fields.half_width_mm**2 / fields.floor_radius_mm)
-    elif fields.shape == "parabola":
-        curve = ParabolaFlute(fields.floor_radius_mm, reach=4 * size)
-    else:
-        curve = VeeFlute(fields.floor_radius_mm, np.radians(fields.flank_angle_deg), reach=8 * size)
-    return curve, None
-
-
 _MOUTH = 1e-3  # of the bar's size: a flute whose lips stand nearer together is a hole
 
 
 @lru_cache(maxsize=64)  # a study or a search grinds the same bar thousands of times
-def build_section(bar: Bar, flute: FluteFields) -> Section:
+def build_section(bar: Bar, flute: Flute) -> Section:
     """Put a bar and a flute together; the same section for the same two.
 
     Raises InputError where the flute is deeper than the bar, or closed, or does not meet the outline on both sides.
     """
-    if bar.outline == "round":
-        outline = round_outline(bar.diameter_mm)
-    elif bar.outline == "square":
-        outline = square_outline(bar.side_mm, bar.corner_radius_mm)
-    else:
-        outline = free_outline(np.asarray(bar.points_mm, float))
+    outline = bar.build()
     bottom, top = outline.on_middle_plane(below=True), outline.on_middle_plane(below=False)
     size = 2 * float(np.abs(outline.start).max())
-    curve, floor = _flute_curve(flute, size)
+    curve, floor = flute.curve(size), flute.floor_mm
     y_floor = bottom + flute.web_mm if floor is None else floor  # type: ignore[operator]
     if y_floor >= top and flute.web_mm is None:
         raise InputError(
@@ -140,7 +118,7 @@ def build_section(bar: Bar, flute: FluteFields) -> Section:
     return Section(outline, curve, y_floor, -lips[0][0], lips[1][0], float(places[0]), float(places[1]))
 
 
-def _leave(outline: Outline, curve: Flute, y_floor: float, side: int) -> tuple[float, Floats]:
+def _leave(outline: Outline, curve: HalfCurve, y_floor: float, side: int) -> tuple[float, Floats]:
     """Where one half of the flute leaves the outline: |u| and the point (2,)."""
 
     def place(u: Floats) -> Floats:

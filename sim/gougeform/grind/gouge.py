@@ -14,32 +14,17 @@ from numpy.typing import NDArray
 from gougeform.bar.section import Section, build_section
 from gougeform.errors import InputError
 from gougeform.grind.ground import Ground, Pass
-from gougeform.machine.edgeoutline import EdgeOutline, edge_outline
-from gougeform.machine.jig import AnyJig, Table, build_jig
-from gougeform.machine.path import Traced, steady_path, traced_path
-from gougeform.machine.wheel import Wheel, build_wheel
+from gougeform.machine.edgeoutline import EdgeOutline
+from gougeform.machine.jig import Setting
+from gougeform.machine.rig import Rig
 from gougeform.numerics.roots import newton_roots
 from gougeform.read.inches import hinted
-from gougeform.read.recipe import Recipe, ResolvedGrind
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.resolving import ResolvedGrind
 
 Floats = NDArray[np.float64]
 
 _ALONG_BEVEL = 33  # rays down the middle plane, between which the end of a land is looked for
-
-
-@dataclass(frozen=True)
-class Setting:
-    """How the machine is set for one grind; lengths in mm, angles in rad. None where it has no meaning.
-
-    centre_distance: wheel's centre to pocket or rod centre (no table, no belt). rim_distance: from the rim.
-    contact: where on the wheel the nose is ground, above the horizontal, on the person's side (no table).
-    pivot_angle: direction of the pocket or rod from the wheel's centre, measured the same way.
-    """
-
-    centre_distance: float | None
-    rim_distance: float | None
-    contact: float | None
-    pivot_angle: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +33,7 @@ class Gouge:
 
     recipe: Recipe
     section: Section
-    jigs: tuple[AnyJig, ...]
+    jigs: tuple[Rig, ...]
     ground: Ground
     outline: EdgeOutline | None
 
@@ -56,14 +41,14 @@ class Gouge:
     def settings(self) -> tuple[Setting, ...]:
         """One per grind."""
         return tuple(
-            _setting(grind, jig, one.wheel)
-            for grind, jig, one in zip(self.recipe.grinds, self.jigs, self.ground.passes, strict=True)
+            grind.jig.setting(rig, one.wheel, grind.path.contact)
+            for grind, rig, one in zip(self.recipe.grinds, self.jigs, self.ground.passes, strict=True)
         )
 
     @property
     def alike(self) -> bool:
         """True where the grinds do the same on both sides: every contact in the wheel's middle."""
-        return all(g.path.path == "steady" or g.path.contact_mm == 0 for g in self.recipe.grinds)
+        return all(grind.path.contact == 0 for grind in self.recipe.grinds)
 
     @cached_property
     def symmetric(self) -> bool:
@@ -88,7 +73,7 @@ def shape(recipe: Recipe) -> Gouge:
     try:
         section = build_section(recipe.bar, recipe.flute)
         passes: list[Pass] = []
-        jigs: list[AnyJig] = []
+        jigs: list[Rig] = []
         for number, grind in enumerate(recipe.grinds):
             try:
                 jig, one = _one_pass(section, grind)
@@ -101,9 +86,7 @@ def shape(recipe: Recipe) -> Gouge:
                 raise _in_grind(error, number) from error
             jigs.append(jig)
             passes.append(one)
-        first = passes[0].path
-        outline = first.outline if isinstance(first, Traced) else None
-        gouge = Gouge(recipe, section, tuple(jigs), Ground(tuple(passes)), outline)
+        gouge = Gouge(recipe, section, tuple(jigs), Ground(tuple(passes)), passes[0].path.outline)
         _ = gouge.settings  # a pivot height that does not fit is refused here, not when it is first shown
     except InputError as error:
         raise hinted(error, recipe.table).in_file(recipe.source or recipe.name) from None
@@ -118,38 +101,33 @@ def _in_grind(error: InputError, number: int) -> InputError:
     return error
 
 
-def _one_pass(section: Section, grind: ResolvedGrind) -> tuple[AnyJig, Pass]:
-    wheel = build_wheel(grind.wheel)
-    path = grind.path
-    jig = build_jig(section, grind.jig, wheel, path.contact_mm if path.path == "traced" else 0.0)
-    if path.path == "steady":
-        assert not isinstance(jig, Table) or grind.jig.kind == "table"
-        steady = Pass(steady_path(jig, wheel, section.y_floor, np.radians(path.roll_max_deg)), wheel)  # type: ignore[arg-type]
-        return jig, _handle_outside(steady, "grind.roll_max_deg", "less roll, or another cant")
-    if abs(path.contact_mm) > wheel.flat:
+def _one_pass(section: Section, grind: ResolvedGrind) -> tuple[Rig, Pass]:
+    wheel, path = grind.wheel.build(), grind.path
+    rig = grind.jig.set_up(section, wheel, path.contact)
+    if abs(path.contact) > wheel.flat:
         raise InputError(
             "grind.contact_mm",
-            f"given {path.contact_mm:g}: the wheel's flat face reaches {wheel.flat:g} mm to each side",
+            f"given {path.contact:g}: the wheel's flat face reaches {wheel.flat:g} mm to each side",
             "a contact place nearer the middle, or a wider wheel",
         )
-    traced = Pass(traced_path(edge_outline(section, path), jig, wheel, path.contact_mm), wheel)
-    return jig, _handle_outside(traced, "grind.wing_length_mm", "a shorter wing, or another cant")
-
-
-def _handle_outside(one: Pass, field: str, hint: str) -> Pass:
-    """A belt is a half space: a bar that points away from it somewhere on the path would have its handle inside."""
-    if one.wheel.curvature == 0 and (one.scan_pose.turn[0, 2] >= 0).any():
-        raise InputError(field, "on part of the path the handle would have to lie in the belt", hint)
-    return one
+    one = Pass(path.sweep(section, rig, wheel), wheel)
+    # A belt is a half space: a bar that points away from it somewhere on the path would have its handle inside.
+    if wheel.curvature == 0 and (one.scan_pose.turn[0, 2] >= 0).any():
+        raise InputError(
+            f"grind.{path.extent}",
+            "on part of the path the handle would have to lie in the belt",
+            f"{path.shorter}, or another cant",
+        )
+    return rig, one
 
 
 def _nose_at_zero(section: Section, one: Pass, grind: ResolvedGrind) -> Pass:
     """Rolling may take steel at the nose too; the finished nose is where z = 0."""
-    if grind.path.path == "traced":
+    if one.path.outline is not None:
         return one
     nose = float(Ground((one,)).heights(np.array([[0.0, section.y_floor]])).z[0])
     if not np.isfinite(nose):
-        raise InputError("grind.roll_max_deg", "the wheel does not touch the nose", "check the jig's setting")
+        raise InputError(f"grind.{grind.path.extent}", "the wheel does not touch the nose", "check the jig's setting")
     return replace(one, setback=-nose)
 
 
@@ -191,29 +169,3 @@ def _held_back(section: Section, before: Ground, relief: Pass, land: float) -> P
             "a smaller nose angle, or move the pocket or rod toward the wheel",
         )
     return replace(relief, setback=back)
-
-
-def _setting(grind: ResolvedGrind, jig: AnyJig, wheel: Wheel) -> Setting:
-    if isinstance(jig, Table):
-        return Setting(None, None, None, None)
-    assert grind.jig.kind != "table"
-    k, rim = wheel.curvature, jig.rim
-    sine = grind.jig.height_mm * k / (1 + k * rim)
-    if abs(sine) > 1:
-        raise InputError(
-            "jig.height_mm",
-            f"given {grind.jig.height_mm:g}: pocket or rod is only {rim + 1 / k:.1f} mm from the wheel's centre",
-            "a height within that distance",
-        )
-    # The nose's place on the wheel as seen from the pivot's direction, from the triangle centre, pivot, nose.
-    across = grind.path.contact_mm if grind.path.path == "traced" and grind.jig.kind == "foot" else 0.0
-    r2 = jig.pivot.length**2 - across**2
-    x = -k * (r2 - rim * rim) / (2 * (1 + k * rim))
-    z = np.sqrt(r2 - (x - rim) ** 2)
-    pivot_angle = float(np.arcsin(sine))
-    return Setting(
-        centre_distance=None if k == 0 else rim + 1 / k,
-        rim_distance=rim,
-        contact=pivot_angle + float(np.arctan2(k * z, 1 + k * x)),
-        pivot_angle=pivot_angle,
-    )

@@ -17,9 +17,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.machine.jig import Pose, apply, apply_back, cross, dot
-from gougeform.machine.path import Path
-from gougeform.machine.wheel import CORNER, FACE, Wheel
+from gougeform.machine.pose import Pose, apply, apply_back, cross, dot
+from gougeform.machine.solid import CORNER, FACE, WheelSolid
+from gougeform.machine.sweep import Sweep
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -42,7 +42,7 @@ class Cut:
     """Where n lines end in the ground steel.
 
     z: (n,) mm along each line; +inf where no pose touches it. s: (n,) the pose that won. grind: (n,) which pass.
-    surface: (n,) what of the wheel cut there, an index into `gougeform.machine.wheel.SURFACES`. normal: (3, n) unit,
+    surface: (n,) what of the wheel cut there, an index into `gougeform.machine.solid.SURFACES`. normal: (3, n) unit,
     out of the steel, in the tool frame. leave: (n,) mm along the line where it leaves the wheel again at that pose.
     """
 
@@ -58,8 +58,8 @@ class Cut:
 class Pass:
     """One grind: a path under a wheel, held back along the bar by `setback` mm (toward the tip)."""
 
-    path: Path
-    wheel: Wheel
+    path: Sweep
+    wheel: WheelSolid
     setback: float = 0.0
 
     @cached_property

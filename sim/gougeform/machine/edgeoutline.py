@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.bar.section import Section
-from gougeform.read.recipe import TracedPath
+from gougeform.machine.paths.traced import TracedPath
 
 Floats = NDArray[np.float64]
 

@@ -1,264 +1,266 @@
-"""Jigs: how each kind of jig lets the tool move, in the rim frame of `gougeform.machine.wheel`.
-
-Tool frame: z along the bar toward the tip, y up, x = y × z; the nose at (0, y_floor, 0). Angles in rad, lengths mm.
-Arrays carry their components first: vectors (3, n), matrices (3, 3, n).
-
-Only the distance from the wheel's centre to the pocket (or rod) matters for the shape, so that pivot lies on the
-X axis here, at the rim distance; the real height of the pivot only turns the result about the wheel's axis.
-"""
+"""The jig: how the tool is held at the wheel, and what every kind of jig must say of itself."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from abc import abstractmethod
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
-import numpy as np
-from numpy.typing import NDArray
+from pydantic import model_validator
 
-from gougeform.bar.section import Section
 from gougeform.errors import InputError
-from gougeform.machine.wheel import Wheel
-from gougeform.read.parts import FootJig as FootFields
-from gougeform.read.parts import RodJig as RodFields
-from gougeform.read.recipe import Jig as JigFields
+from gougeform.machine.clamp import DATUMS, PIN
+from gougeform.part import Part
+from gougeform.quantity import Quantity, Words
 
-Floats = NDArray[np.float64]
+if TYPE_CHECKING:
+    from gougeform.bar.section import Section
+    from gougeform.machine.rig import Pivot, Rig
+    from gougeform.machine.solid import WheelSolid
 
-BASE = np.array([[0.0, 0.0, -1.0], [-1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
-"""Columns are the images of tool x, y, z at roll = dip = swing = 0."""
+DISTANCES = ("nose_angle_deg", "centre_distance_mm", "rim_distance_mm")
+"""The three ways to say how far a jig stands from the wheel; exactly one is given."""
 
-
-def tilt(dip: float | Floats) -> Floats:
-    """(3, 3[, n]): the turn about Y that raises the tip by `dip` (rad)."""
-    c, s, o = np.cos(dip), np.sin(dip), np.zeros_like(np.asarray(dip, float))
-    return np.array([[c, o, s], [o, o + 1, o], [-s, o, c]])
-
-
-def cross(a: Floats, b: Floats) -> Floats:
-    """(3, n): a × b, components first."""
-    out = np.empty((3, max(a.shape[1], b.shape[1])))  # twice as fast as stacking for a few hundred vectors
-    out[0] = a[1] * b[2] - a[2] * b[1]
-    out[1] = a[2] * b[0] - a[0] * b[2]
-    out[2] = a[0] * b[1] - a[1] * b[0]
-    return out
-
-
-def dot(a: Floats, b: Floats) -> Floats:
-    """(n,): a · b, components first."""
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
-
-
-def apply(m: Floats, v: Floats) -> Floats:
-    """(3, n): matrices (3, 3, n) times vectors (3, n)."""
-    return m[:, 0] * v[0] + m[:, 1] * v[1] + m[:, 2] * v[2]
-
-
-def apply_back(m: Floats, v: Floats) -> Floats:
-    """(3, n): the same with the transposed matrices."""
-    return m[0] * v[0] + m[1] * v[1] + m[2] * v[2]
+PROJECTION = Quantity(
+    "projection", "how far the nose stands ahead of the clamp face in mm", gt=0, le=1000, usual=(40, 120),
+    span=(30, 120), step=0.5, how="Ruler along the bar, clamp's front face to nose",
+    search=(30, 130), setting="projection", called="the projection",
+)  # fmt: skip
+NOSE_ANGLE = Quantity(
+    "nose angle", "the nose angle the distance follows from, in degrees", ge=1, le=179, usual=(25, 70), span=(20, 80),
+    step=0.1, how="The angle of steel you want at the nose: smaller is sharper",
+)  # fmt: skip
+RIM_DISTANCE = Quantity(
+    "rim to pocket", "wheel's rim to the pocket or rod, in mm", gt=0, le=1e8, usual=(10, 400), span=(10, 400), step=0.1,
+    how="Straight, wheel's face to the bottom of the pocket or the rod's middle",
+    search=(1, 600), setting="distance", called="the distance from rim to pivot",
+)  # fmt: skip
+CENTRE_DISTANCE = Quantity(
+    "centre to pocket", "wheel's centre to the pocket or rod, in mm", gt=0, le=1e8, usual=(100, 600), span=(60, 600),
+    step=0.1, how="Straight, middle of the spindle to the same place",
+)  # fmt: skip
+CANT = Quantity(
+    "cant", "cant", gt=-90, lt=90, span=(-10, 80), step=0.5, search=(-10, 80), setting="cant", called="the cant"
+)
 
 
 @dataclass(frozen=True)
-class Pose:
-    """Placements x ↦ turn·x + shift of the tool. turn: (3, 3, n), shift: (3, n) mm."""
+class Setting:
+    """How the machine is set for one grind; lengths in mm, angles in rad. None where it has no meaning.
 
-    turn: Floats
-    shift: Floats
-
-    def place(self, points: Floats) -> Floats:
-        """(3, n): tool points (3, n) in the rim frame."""
-        return apply(self.turn, points) + self.shift
-
-
-@dataclass(frozen=True)
-class Pivot:
-    """What the nose angle needs of a foot or rod jig: the line from pivot to nose in the middle plane.
-
-    along: distance pivot to nose along the bar, above: square to it, mm.
+    centre_distance: wheel's centre to pocket or rod centre (no table, no belt). rim_distance: from the rim.
+    contact: where on the wheel the nose is ground, above the horizontal, on the person's side (no table).
+    pivot_angle: direction of the pocket or rod from the wheel's centre, measured the same way.
     """
 
-    along: float
-    above: float
+    centre_distance: float | None = None
+    rim_distance: float | None = None
+    contact: float | None = None
+    pivot_angle: float | None = None
 
-    @property
-    def length(self) -> float:
-        """r, mm."""
-        return float(np.hypot(self.along, self.above))
 
-    @property
-    def slope(self) -> float:
-        """ε, rad: angle at the nose between the bar axis and the line to the pivot."""
-        return float(np.arctan2(self.above, self.along))
+class Jig(Part):
+    """What every kind of jig has, and what it must say; see `gougeform.machine.jigs`.
 
-    def rim_distance(self, nose_angle: float, curvature: float, across: float = 0.0) -> float:
-        """Distance rim to pivot (mm) for a nose angle (rad): the law of cosines, written without the centre.
+    rank: where it stands in lists, small first. pivot_noun: what it turns about ("pocket"), "" where that is no fixed
+    place. clamps: whether a clamp holds the bar behind the projection. loose: why it can hold no setting while the bar
+    rolls, for a sentence; "" where it can. set_by: what it is set by, where that is no distance.
+    """
 
-        across: how far from the pocket's plane along the wheel's axis a foot jig's contact lies, mm (a rod jig slides
-        there, so it stays 0).
+    tag: ClassVar[str] = "kind"
+    rank: ClassVar[int] = 50
+    pivot_noun: ClassVar[str] = ""
+    clamps: ClassVar[bool] = True
+    loose: ClassVar[str] = ""
+    set_by: ClassVar[str] = ""
+    projection_mm: Annotated[float, PROJECTION]
+    nose_angle_deg: Annotated[float | None, NOSE_ANGLE] = None
+    kind: str
+
+    @abstractmethod
+    def set_up(self, section: Section, wheel: WheelSolid, contact: float = 0.0) -> Rig:
+        """The jig set up for this bar and wheel; contact: place across the wheel's face, mm.
+
+        Raises InputError where the nose cannot touch the wheel.
         """
-        r = self.length
-        q = curvature * (r * r - across * across) / 2 + r * np.sin(nose_angle - self.slope)
-        inner = 1 + 2 * curvature * q
-        return float(2 * q / (1 + np.sqrt(inner))) if inner > 0 else float("nan")
 
-    def nose_angle(self, rim: float, curvature: float, across: float = 0.0) -> float:
-        """The nose angle (rad) at a rim distance (mm); NaN where the nose cannot touch the wheel."""
-        r = self.length
-        sine = (rim + curvature * (rim * rim - r * r + across * across) / 2) / r
-        return float(np.arcsin(sine) + self.slope) if abs(sine) <= 1 else float("nan")
+    def pivot(self, section: Section) -> Pivot | None:
+        """The line from pocket or rod to the nose; None where the jig turns about no fixed place."""
+        return None
 
+    def across(self, contact: float) -> float:
+        """How far the contact lies from the pivot's plane along the wheel's axis, mm; 0 where the pivot slides along."""
+        return 0.0
 
-@dataclass(frozen=True)
-class FootJig:
-    """foot: the ball joint in the tool frame (3,), rim: its distance from the wheel's rim, mm."""
+    def setting(self, rig: Rig, wheel: WheelSolid, contact: float) -> Setting:
+        """How the machine is set with it. Raises InputError for a height that does not fit."""
+        return Setting()
 
-    foot: Floats
-    rim: float
-    pivot: Pivot
+    @property
+    def distance(self) -> str:
+        """Which of DISTANCES it is set by; "" where none is given."""
+        return next((name for name in DISTANCES if getattr(self, name, None) is not None), "")
 
 
-@dataclass(frozen=True)
-class RodJig:
-    """hinge: a point of the hinge axis (3,), axis: its direction (3,), shoe: mm, rim: rod centre from the rim, mm."""
+class ClampedJig(Jig):
+    """A jig whose clamp is hinged to something that stands at a distance from the wheel.
 
-    hinge: Floats
-    axis: Floats
-    shoe: float
-    rim: float
-    pivot: Pivot
-
-
-@dataclass(frozen=True)
-class Table:
-    """nose_angle: rad; y_floor, and hold (the swing's centre behind the nose): mm."""
-
-    nose_angle: float
-    y_floor: float
-    hold: float
-
-
-AnyJig = FootJig | RodJig | Table
-
-
-def clamp_drop(section: Section, fields: FootFields | RodFields) -> float:
-    """How far the hinge lies below the bar axis, mm, from what the bar is held against."""
-    if fields.clamp == "axis":
-        return fields.hinge_drop_mm
-    if fields.clamp == "below":
-        datum = section.underside
-    elif fields.clamp == "above":
-        datum = section.lip_plane
-    else:
-        assert fields.vee_deg is not None
-        datum = section.vee_apex(float(np.radians(fields.vee_deg)))
-    return fields.hinge_drop_mm - datum
-
-
-def pivot_of(section: Section, fields: FootFields | RodFields) -> Pivot:
-    """The line from pocket or rod to the nose for a foot or rod jig of a recipe."""
-    drop = clamp_drop(section, fields)
-    if fields.kind == "foot":
-        cant = np.radians(fields.arm_cant_deg)
-        return Pivot(
-            float(fields.projection_mm + fields.hinge_back_mm + fields.arm_length_mm * np.cos(cant)),
-            float(section.y_floor + drop + fields.arm_length_mm * np.sin(cant)),
-        )
-    return Pivot(float(fields.projection_mm + fields.hinge_back_mm), float(section.y_floor + drop + fields.shoe_mm))
-
-
-def rim_setting(pivot: Pivot, fields: FootFields | RodFields, wheel: Wheel, contact: float = 0.0) -> float:
-    """The rim distance (mm) a foot or rod jig is set to, given or from the nose angle.
-
-    contact: place of the contact across the wheel's face, mm.
-
-    Raises InputError where the nose cannot touch the wheel, or the pivot lies inside it.
+    pivot_thick_mm: how far the pivot's middle must stay off the rim, for its own thickness.
     """
-    k, across = wheel.curvature, contact if fields.kind == "foot" else 0.0
-    if fields.rim_distance_mm is not None:
-        name, given, rim = "rim_distance_mm", fields.rim_distance_mm, fields.rim_distance_mm
-    elif fields.centre_distance_mm is not None:
-        name, given = "centre_distance_mm", fields.centre_distance_mm
-        if k == 0:
+
+    hinge_back_mm: Annotated[
+        float,
+        Quantity(
+            "hinge behind clamp", "how far the hinge lies behind the clamp face, in mm", ge=0, le=1000, usual=(0, 60),
+            span=(0, 60), step=0.5, how=f"Along the bar, clamp's front face back {PIN}",
+            search=(0, 80), setting="hinge_back", called="how far back the hinge lies",
+        ),
+    ]  # fmt: skip
+    hinge_drop_mm: Annotated[
+        float,
+        Quantity(
+            "hinge below the bar", "how far the hinge lies below what the bar is held against, in mm", ge=-200, le=1000,
+            usual=(-30, 60), span=(-30, 60), step=0.5,
+            search=(-30, 60), setting="hinge_drop", called="how far down the hinge lies",
+        ),
+    ]  # fmt: skip
+    clamp: Annotated[
+        Literal["axis", "below", "above", "vee"],
+        Words("bar held against", "what the bar is held against", "Which part of the clamp the bar is pressed to"),
+    ] = "axis"
+    vee_deg: Annotated[
+        float | None,
+        Quantity("opening of the V", "opening of the clamp's V in degrees", gt=0, lt=180, usual=(60, 120),
+                 span=(60, 150), step=1, how="Protractor across the V's two walls"),
+    ] = None
+    clamp_size_mm: Annotated[
+        tuple[float, float, float],
+        Quantity("size of the clamp", "size of the clamp behind its face in mm, [across, high, along the bar]",
+                 gt=0, le=500, usual=(15, 80), step=1, how="Ruler across, up and along the clamp"),
+    ] = (32.0, 32.0, 40.0)
+    height_mm: Annotated[
+        float,
+        Quantity(
+            "pivot above centre", "height of the pocket or rod over the wheel's centre, in mm", ge=-1e4, le=1e4,
+            usual=(-250, 200), span=(-250, 200), step=1,
+            how="Pocket's or rod's height from the floor less the spindle's. Only moves the place on the wheel",
+        ),
+    ] = 0.0  # fmt: skip
+    centre_distance_mm: Annotated[float | None, CENTRE_DISTANCE] = None
+    rim_distance_mm: Annotated[float | None, RIM_DISTANCE] = None
+
+    @model_validator(mode="after")
+    def _settings_fit(self) -> ClampedJig:
+        if self.clamp == "vee" and self.vee_deg is None:
             raise InputError(
-                "jig.centre_distance_mm",
-                "a belt has no centre to measure from",
-                "give rim_distance_mm instead",
+                "vee_deg",
+                'is missing: clamp = "vee" needs the opening of its V, above 0 and below 180 degrees',
+                "add vee_deg, or choose another clamp",
             )
-        rim = given - 1 / k
-    else:
-        assert fields.nose_angle_deg is not None  # the reader sees to it that one of the three is given
-        name, given = "nose_angle_deg", fields.nose_angle_deg
-        rim = pivot.rim_distance(float(np.radians(given)), k, across)
-    reach = pivot.length
-    thick = 0.0 if fields.kind == "foot" else fields.rod_diameter_mm / 2
-    if not (rim > thick):
-        raise InputError(
-            f"jig.{name}",
-            f"given {given:g}: the {'pocket' if fields.kind == 'foot' else 'rod'} would lie inside the wheel",
-            "blunter nose angle or larger distance, a longer projection, or a smaller wheel",
+        if self.clamp != "vee" and self.vee_deg is not None:
+            raise InputError(
+                "vee_deg",
+                f'given {self.vee_deg:g}, allowed only with clamp = "vee", here clamp is "{self.clamp}"',
+                'remove vee_deg, or say clamp = "vee"',
+            )
+        given = [name for name in DISTANCES if getattr(self, name) is not None]
+        if len(given) > 1:
+            raise InputError(
+                given[1],
+                f"{' and '.join(given)} are given, allowed is exactly one of {', '.join(DISTANCES)}",
+                "keep one of them and remove the others",
+            )
+        return self
+
+    @property
+    def pivot_thick_mm(self) -> float:
+        """As the class says."""
+        return 0.0
+
+    def drop(self, section: Section) -> float:
+        """How far the hinge lies below the bar axis, mm, from what the bar is held against."""
+        return self.hinge_drop_mm - DATUMS[self.clamp].height(section, self.vee_deg or 0.0)
+
+    @abstractmethod
+    def pivot(self, section: Section) -> Pivot:
+        """As `Jig` says."""
+
+    def at_rim(self, section: Section, wheel: WheelSolid, contact: float = 0.0) -> float:
+        """The rim distance (mm) it is set to, given or from the nose angle; contact as in `set_up`.
+
+        Raises InputError where no distance is given, the nose cannot touch the wheel, or the pivot lies inside it.
+        """
+        import numpy as np
+
+        pivot, k, across = self.pivot(section), wheel.curvature, self.across(contact)
+        if self.rim_distance_mm is not None:
+            name, given, rim = "rim_distance_mm", self.rim_distance_mm, self.rim_distance_mm
+        elif self.centre_distance_mm is not None:
+            name, given = "centre_distance_mm", self.centre_distance_mm
+            if k == 0:
+                raise InputError(
+                    "jig.centre_distance_mm",
+                    "a belt has no centre to measure from",
+                    "give rim_distance_mm instead",
+                )
+            rim = given - 1 / k
+        elif self.nose_angle_deg is not None:
+            name, given = "nose_angle_deg", self.nose_angle_deg
+            rim = pivot.rim_distance(float(np.radians(given)), k, across)
+        else:
+            raise no_distance("jig")
+        if not (rim > self.pivot_thick_mm):
+            raise InputError(
+                f"jig.{name}",
+                f"given {given:g}: the {self.pivot_noun} would lie inside the wheel",
+                "blunter nose angle or larger distance, a longer projection, or a smaller wheel",
+            )
+        if not np.isfinite(pivot.nose_angle(rim, k, across)):
+            raise InputError(
+                f"jig.{name}",
+                f"given {given:g}: rim to pivot is {rim:.1f} mm, but pivot to nose is only {pivot.length:.1f} mm",
+                "a smaller distance, or a longer projection",
+            )
+        return rim
+
+    def setting(self, rig: Rig, wheel: WheelSolid, contact: float) -> Setting:
+        """As `Jig` says."""
+        import numpy as np
+
+        assert rig.pivot is not None
+        assert rig.rim is not None
+        k, rim = wheel.curvature, rig.rim
+        sine = self.height_mm * k / (1 + k * rim)
+        if abs(sine) > 1:
+            raise InputError(
+                "jig.height_mm",
+                f"given {self.height_mm:g}: pocket or rod is only {rim + 1 / k:.1f} mm from the wheel's centre",
+                "a height within that distance",
+            )
+        # The nose's place on the wheel as seen from the pivot's direction, from the triangle centre, pivot, nose.
+        r2 = rig.pivot.length**2 - self.across(contact) ** 2
+        x = -k * (r2 - rim * rim) / (2 * (1 + k * rim))
+        z = np.sqrt(r2 - (x - rim) ** 2)
+        pivot_angle = float(np.arcsin(sine))
+        return Setting(
+            centre_distance=None if k == 0 else rim + 1 / k,
+            rim_distance=rim,
+            contact=pivot_angle + float(np.arctan2(k * z, 1 + k * x)),
+            pivot_angle=pivot_angle,
         )
-    if not np.isfinite(pivot.nose_angle(rim, k, across)):
-        raise InputError(
-            f"jig.{name}",
-            f"given {given:g}: rim to pivot is {rim:.1f} mm, but pivot to nose is only {reach:.1f} mm",
-            "a smaller distance, or a longer projection",
-        )
-    return rim
 
 
-def build_jig(section: Section, fields: JigFields, wheel: Wheel, contact: float = 0.0) -> AnyJig:
-    """The jig of a recipe, set up for this bar and wheel; contact: place across the wheel's face, mm."""
-    if fields.kind == "table":
-        return Table(float(np.radians(fields.nose_angle_deg)), section.y_floor, fields.projection_mm)
-    pivot = pivot_of(section, fields)
-    rim = rim_setting(pivot, fields, wheel, contact)
-    if fields.kind == "foot":
-        foot = np.array([0.0, section.y_floor - pivot.above, -pivot.along])
-        return FootJig(foot, rim, pivot)
-    cant = np.radians(fields.hinge_cant_deg)
-    hinge = np.array([0.0, section.y_floor - pivot.above + fields.shoe_mm, -pivot.along])
-    return RodJig(hinge, np.array([0.0, np.sin(cant), np.cos(cant)]), fields.shoe_mm, rim, pivot)
+def no_distance(where: str) -> InputError:
+    """The error of a jig that does not say how far it stands from the wheel; `where` is its dotted place."""
+    return InputError(
+        f"{where}.nose_angle_deg",
+        f"no distance is given, allowed is exactly one of {', '.join(DISTANCES)}",
+        "add one of them",
+    )
 
 
-def machine_turn(pivot_angle: float) -> Floats:
-    """(3, 3): from the rim frame's directions to the machine's, for a pivot seen at that angle (rad) over X."""
-    c, s = np.cos(pivot_angle), np.sin(pivot_angle)
-    return np.array([[c, 0.0, -s], [0.0, 1.0, 0.0], [s, 0.0, c]])
-
-
-def motions(jig: AnyJig, pose: Pose, pivot_angle: float) -> dict[str, Floats]:
-    """The jig's three motions (n,) at poses given in the rim frame, named with their units (deg, mm)."""
-    turn = np.einsum("ij,jkn->ikn", machine_turn(pivot_angle), pose.turn)
-    if isinstance(jig, FootJig):
-        return {
-            "roll_deg": np.degrees(np.arctan2(turn[2, 0], turn[2, 1])),
-            "dip_deg": np.degrees(np.arcsin(np.clip(turn[2, 2], -1, 1))),
-            "swing_deg": np.degrees(np.arctan2(-turn[1, 2], -turn[0, 2])),
-        }
-    if isinstance(jig, RodJig):
-        axis = np.einsum("ikn,k->in", turn, jig.axis)
-        dip = np.arctan2(axis[2], -axis[0]) - np.arctan2(jig.axis[1], jig.axis[2])
-        rolled = np.einsum("jin,jkn->ikn", np.einsum("ijn,jk->ikn", tilt(dip), BASE), turn)
-        skew = np.stack([rolled[2, 1] - rolled[1, 2], rolled[0, 2] - rolled[2, 0], rolled[1, 0] - rolled[0, 1]])
-        roll = np.arctan2(jig.axis @ skew, np.trace(rolled) - 1)
-        slide = pose.shift[1] + np.einsum("kn,k->n", pose.turn[1], jig.hinge)
-        return {"roll_deg": np.degrees(roll), "dip_deg": np.degrees(dip), "slide_mm": slide}
-    up, ahead, base = table_frame(jig)
-    bar = pose.turn[:, 2]
-    centre = table_centre(jig)
-    return {
-        "roll_deg": np.degrees(np.arctan2(up @ pose.turn[:, 0], up @ pose.turn[:, 1])),
-        "feed_mm": np.linalg.norm(pose.shift - centre[:, None], axis=0) - jig.hold,
-        "swing_deg": np.degrees(np.arctan2(base[:, 0] @ bar, ahead @ bar)),
-    }
-
-
-def table_frame(jig: Table) -> tuple[Floats, Floats, Floats]:
-    """Table normal (3,), direction of the bar toward the tip (3,) and base placement (3, 3)."""
-    base = tilt(np.pi / 2 - jig.nose_angle) @ BASE
-    return base[:, 1], base[:, 2], base
-
-
-def table_centre(jig: Table) -> Floats:
-    """(3,) mm: the place on the bar axis where the fingers hold the bar and about which it swings."""
-    up, ahead, _ = table_frame(jig)
-    return -jig.y_floor * up - jig.hold * ahead
+def called(quantity: Quantity, label: str, description: str = "", how: str = "", **more: object) -> Quantity:
+    """A quantity that several jigs share, as one of them calls it."""
+    return replace(
+        quantity, label=label, description=description or quantity.description, how=how or quantity.how, **more  # type: ignore[arg-type]
+    )

@@ -1,150 +1,186 @@
-"""The wheel as a convex solid, and where a straight line enters and leaves it.
-
-Rim frame: origin on the wheel's face where the line from the wheel's centre toward the pocket (or rod) cuts it, X
-outward along that line, Y along the wheel's axis, Z up. With the curvature k = 1 / radius the face is
-
-    X + k (X² + Z²) / 2 = 0
-
-so that a belt is simply k = 0, and a wheel of 1e7 mm loses no digits. Vectors come as (3, …) arrays.
-"""
+"""The abrasive as a person gives it: a wheel, or a belt, with what stands around it where that is known."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
-import numpy as np
-from numpy.typing import NDArray
+from pydantic import model_validator
 
-from gougeform.read.recipe import Wheel as WheelFields
+from gougeform.errors import InputError
+from gougeform.kinds import Kinds
+from gougeform.part import Part, at_most_half
+from gougeform.quantity import Quantity, Words
 
-Floats = NDArray[np.float64]
-
-FACE, CORNER, SIDE = 0, 1, 2
-SURFACES = ("face", "corner", "side")
-
-_LONG = 1e9  # mm: stands for infinity where a line never leaves a belt
+if TYPE_CHECKING:
+    from gougeform.machine.solid import WheelSolid
 
 
-@dataclass(frozen=True)
-class Wheel:
-    """curvature: 1/mm, 0 for a belt; half_width and corner_radius: mm."""
+class Around(Part):
+    """Something fixed that stands around a part of a wheel, as wide as the wheel or wider: its side toward the rim.
 
-    curvature: float
-    half_width: float
-    corner_radius: float
+    Directions are seen from the wheel's centre, above the horizontal on the person's side: 0 straight toward the
+    person, 90 straight up, 180 straight away; it reaches from from_deg up to to_deg.
+    """
+
+    gap_mm: Annotated[
+        float,
+        Quantity(
+            "gap to the rim",
+            "how far it stands off the wheel's rim, in mm",
+            ge=0,
+            le=1000,
+            usual=(1, 10),
+            step=0.5,
+            how="Feeler gauge or drill between it and the wheel as it is today",
+        ),
+    ]
+    from_deg: Annotated[
+        float,
+        Quantity(
+            "begins at",
+            "direction of its lower end from the wheel's centre, in degrees",
+            ge=-360,
+            le=360,
+            step=1,
+            how="Protractor at the wheel's centre, from level toward you; below level it is negative",
+        ),
+    ]
+    to_deg: Annotated[
+        float,
+        Quantity(
+            "ends at",
+            "direction of its upper end from the wheel's centre, in degrees",
+            ge=-360,
+            le=360,
+            step=1,
+            how="Protractor at the wheel's centre, from level toward you",
+        ),
+    ]
+
+    @model_validator(mode="after")
+    def _runs_upward(self) -> Around:
+        if not self.from_deg < self.to_deg <= self.from_deg + 360:
+            raise InputError(
+                "to_deg",
+                f"given {self.to_deg:g}, allowed is above from_deg = {self.from_deg:g} and at most 360 degrees more",
+                "swap the two, or add 360 to to_deg",
+            )
+        return self
+
+
+class Guard(Around):
+    """The wheel's guard: the sheet around it."""
+
+    noun: ClassVar[str] = "a guard"
+
+
+class Rest(Around):
+    """The grinder's own rest."""
+
+    noun: ClassVar[str] = "a rest"
+
+
+class Wheel(Part):
+    """A cylinder, or a belt: its limit, a plane. A belt has no diameter.
+
+    guard and rest: what stands around it and the tool may not touch either; None where the recipe does not say.
+    """
+
+    noun: ClassVar[str] = "a wheel"
+    kind: Annotated[Literal["wheel", "belt"], Words("kind", "a wheel, or a flat belt")] = "wheel"
+    diameter_mm: Annotated[
+        float | None,
+        Quantity(
+            "diameter", "diameter of the wheel in mm", gt=0, le=1e8, usual=(120, 300), span=(80, 300), step=1,
+            how="Ruler right across the wheel as it is today: wheels wear, labels do not",
+            search=(50, 600), setting="wheel", called="the wheel's diameter",
+        ),
+    ] = None  # fmt: skip
+    width_mm: Annotated[
+        float,
+        Quantity(
+            "width of the face",
+            "width of the face in mm",
+            gt=0,
+            le=1000,
+            usual=(20, 60),
+            span=(15, 80),
+            step=1,
+            how="Ruler across the face",
+        ),
+    ]
+    corner_radius_mm: Annotated[
+        float,
+        Quantity(
+            "corner radius", "radius between the face and the sides in mm", ge=0, le=500, usual=(0, 3), span=(0, 8),
+            step=0.1, how="Radius gauge at the face's edge; 0 is sharp, worn wheels are round",
+        ),
+    ] = 1.0  # fmt: skip
+    rpm: Annotated[
+        float | None,
+        Quantity(
+            "speed", "speed in turns a minute", gt=0, le=1e6, usual=(900, 3600), span=(200, 4000), step=5,
+            how="From the motor's plate (a belt drive: times the ratio of the pulleys)",
+        ),
+    ] = None  # fmt: skip
+    rated_m_s: Annotated[
+        float | None,
+        Quantity(
+            "speed printed on it", "highest speed of the face printed on it, in m/s", gt=0, le=1000, usual=(20, 50),
+            span=(10, 80), step=1,
+            how="Read it off the wheel. Where only a largest rpm is printed: rpm × 3.1416 × the new wheel's mm / 60000",
+        ),
+    ] = None  # fmt: skip
+    guard: Annotated[Guard | None, Words("guard", "the sheet around the wheel, which nothing may touch")] = None
+    rest: Annotated[Rest | None, Words("rest", "the grinder's own rest, which nothing may touch")] = None
+
+    @model_validator(mode="after")
+    def _fits(self) -> Wheel:
+        if self.kind == "wheel" and self.diameter_mm is None:
+            raise InputError(
+                "diameter_mm",
+                "is missing: a wheel needs a diameter above 0 and at most 1e+08 mm",
+                'add diameter_mm, or say kind = "belt" for a flat belt',
+            )
+        if self.kind == "belt" and self.diameter_mm is not None:
+            raise InputError(
+                "diameter_mm",
+                f"given {self.diameter_mm:g}, not allowed for a belt, which is flat",
+                'remove diameter_mm, or say kind = "wheel"',
+            )
+        at_most_half("corner_radius_mm", self.corner_radius_mm, "width_mm", self.width_mm)
+        for name in ("guard", "rest"):
+            if self.kind == "belt" and getattr(self, name) is not None:
+                raise InputError(
+                    name,
+                    "is given, not allowed for a belt, which has no centre to see its directions from",
+                    f"remove {name}",
+                )
+        return self
 
     @property
-    def flat(self) -> float:
+    def radius_mm(self) -> float:
+        """Half the diameter in mm; infinite for a belt."""
+        return math.inf if self.diameter_mm is None else self.diameter_mm / 2
+
+    @property
+    def speed_m_s(self) -> float | None:
+        """Speed of the face in m/s from rpm; None without rpm, and for a belt, whose pulley is not known."""
+        if self.rpm is None or self.diameter_mm is None:
+            return None
+        return math.pi * self.diameter_mm * self.rpm / 60_000
+
+    @property
+    def flat_mm(self) -> float:
         """Half the width of the face without its rounded corners, mm."""
-        return self.half_width - self.corner_radius
+        return self.width_mm / 2 - self.corner_radius_mm
 
-    def face_normal(self, p: Floats) -> Floats:
-        """(3, …): the face's outward normal at points p (3, …) on it; of length 1 exactly there."""
-        k = self.curvature
-        out = np.zeros(p.shape)  # filled row by row: quicker than stacking
-        np.add(1, k * p[0], out=out[0])
-        np.multiply(k, p[2], out=out[2])
-        return out
+    def build(self) -> WheelSolid:
+        """The solid, in the rim frame."""
+        from gougeform.machine.solid import WheelSolid
 
-    def height(self, p: Floats) -> Floats:
-        """Signed distance (…,) mm of points p from the face (corners and sides left out), stable for k → 0."""
-        k = self.curvature
-        q = p[0] + k * (p[0] ** 2 + p[2] ** 2) / 2
-        return 2 * q / (1 + np.sqrt(np.maximum(1 + 2 * k * q, 0.0)))
-
-    def face_roots(self, ox: Floats, oz: Floats, dx: Floats, dz: Floats) -> tuple[Floats, Floats]:
-        """Where lines o + z·d enter and leave the full cylinder (or half space): (z_in, z_out), +inf/-inf if never."""
-        k = self.curvature
-        b = dx * (1 + k * ox) + k * oz * dz
-        c = 2 * ox + k * (ox * ox + oz * oz)
-        if k == 0.0:
-            with np.errstate(divide="ignore", invalid="ignore"):
-                z = -c / (2 * b)
-            inside = (b > 0) | ((b == 0) & (c < 0))
-            out = np.where((b < 0) | ((b == 0) & (c < 0)), np.inf, np.where(b > 0, z, -np.inf))
-            return np.where(b < 0, z, np.where(inside, -np.inf, np.inf)), out
-        a = k * (dx * dx + dz * dz)
-        disc = b * b - a * c
-        root = np.sqrt(np.maximum(disc, 0.0))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            # Of the two roots the one without cancellation first; the other from their product c / a.
-            z_in = np.where(b < 0, c / (root - b), -(b + root) / a)
-            z_out = np.where(b < 0, (root - b) / a, -c / (b + root))
-        miss = ~(disc > 0)
-        z_in, z_out = np.where(miss, np.inf, z_in), np.where(miss, -np.inf, z_out)
-        within = (a == 0) & (c < 0)  # along the axis and inside: never in, never out
-        return (np.where(within, -np.inf, z_in), np.where(within, np.inf, z_out)) if within.any() else (z_in, z_out)
-
-    def crossing(self, o: Floats, d: Floats) -> tuple[Floats, Floats, Floats, NDArray[np.int8]]:
-        """Where lines o + z·d (both (3, n)) enter and leave the whole wheel, sides and rounded corners included.
-
-        Returns z_in and z_out (n,) mm (inf and -inf where the line misses), the outward normal at entry (3, n)
-        and the surface entered (n,): FACE, CORNER or SIDE.
-        """
-        z_face, out_face = self.face_roots(o[0], o[2], d[0], d[2])
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            one = (-self.half_width - o[1]) / d[1]
-            two = (self.half_width - o[1]) / d[1]
-        still = d[1] == 0
-        inside = np.abs(o[1]) <= self.half_width
-        z_side = np.where(still, np.where(inside, -np.inf, np.inf), np.minimum(one, two))
-        out_side = np.where(still, np.where(inside, np.inf, -np.inf), np.maximum(one, two))
-        z_in, z_out = np.maximum(z_face, z_side), np.minimum(out_face, out_side)
-        hit = z_in < z_out
-        surface = np.where(z_side > z_face, SIDE, FACE).astype(np.int8)
-        with np.errstate(invalid="ignore"):
-            p = o + np.where(hit, z_in, 0.0) * d
-        normal = np.where(
-            surface == SIDE,
-            np.stack([np.zeros_like(z_in), -np.sign(d[1]), np.zeros_like(z_in)]),
-            self.face_normal(p),
-        )
-        near = hit & (np.abs(p[1]) > self.flat) & (self.height(p) > -self.corner_radius)
-        if self.corner_radius > 0 and near.any():
-            i = np.flatnonzero(near)
-            z, n, ok = self._corner(o[:, i], d[:, i], z_in[i])
-            z_in[i] = np.where(ok, z, np.inf)
-            normal[:, i] = n
-            surface[i] = CORNER
-            hit[i] = ok & (z < z_out[i])
-        if self.corner_radius > 0:
-            with np.errstate(invalid="ignore"):
-                p = o + np.where(hit, np.clip(z_out, -_LONG, _LONG), 0.0) * d
-            i = np.flatnonzero(hit & (np.abs(p[1]) > self.flat) & (self.height(p) > -self.corner_radius))
-            if len(i):
-                z, _, ok = self._corner(o[:, i], -d[:, i], -z_out[i])
-                z_out[i] = np.where(ok, -z, z_out[i])
-        return np.where(hit, z_in, np.inf), np.where(hit, z_out, -np.inf), normal, surface
-
-    def _corner(self, o: Floats, d: Floats, z: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-        """Entry into the rounded corner, from a start z that lies outside it.
-
-        The distance to a convex solid along a line is convex, so Newton from outside cannot step past the root.
-        """
-        r = self.corner_radius
-        for _ in range(60):
-            f, n = self._corner_distance(o + z * d)
-            slope = (n * d).sum(0)
-            step = np.where((slope < 0) & (f > 0), -f / np.where(slope < 0, slope, -1.0), 0.0)
-            z = z + step
-            if not (np.abs(step) > 1e-13 * (1 + np.abs(z))).any():
-                break
-        f, n = self._corner_distance(o + z * d)
-        return z, n, f < 1e-9 * max(r, 1.0)
-
-    def _corner_distance(self, p: Floats) -> tuple[Floats, Floats]:
-        """Distance (n,) of points from the rounded solid and its gradient (3, n), outside the core."""
-        h = self.height(p)
-        radial = self.face_normal(p)
-        radial = radial / np.linalg.norm(radial, axis=0)
-        e = np.maximum(h + self.corner_radius, 0.0)
-        s = np.maximum(np.abs(p[1]) - self.flat, 0.0)
-        far = np.maximum(np.hypot(e, s), 1e-300)
-        n = radial * (e / far)
-        n[1] = np.sign(p[1]) * s / far
-        return far - self.corner_radius, n
+        return WheelSolid(1 / self.radius_mm, self.width_mm / 2, self.corner_radius_mm)
 
 
-def build_wheel(fields: WheelFields) -> Wheel:
-    """The solid of a wheel or belt in a recipe."""
-    return Wheel(1 / fields.radius_mm, fields.width_mm / 2, fields.corner_radius_mm)
+WHEELS = Kinds("wheel", "kind", {"wheel": Wheel, "belt": Wheel}, "wheel")

@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge
 from gougeform.grind.ground import Cut, mirrored_cut
-from gougeform.machine.jig import cross as _cross
-from gougeform.machine.jig import motions
+from gougeform.machine.pose import cross as _cross
 from gougeform.measure.crease import creases
 from gougeform.measure.hollow import hollows
 from gougeform.numerics.curve import Curve, local_cubic
@@ -380,7 +379,7 @@ def station_table(gouge: Gouge, edge: Edge) -> dict[str, Floats]:
         found = {
             "contact_deg": np.degrees(lift + np.arctan2(k * at[2], 1 + k * at[0])),
             "contact_mm": at[1],
-            **motions(jig, pose, lift),
+            **jig.motions(pose, lift),
         }
         for name, values in found.items():
             extra.setdefault(name, np.full(len(edge.u), np.nan))[mine] = values

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.grind.ground import Ground
-from gougeform.machine.jig import cross
+from gougeform.machine.pose import cross
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

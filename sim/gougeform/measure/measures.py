@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, Setting
 from gougeform.grind.ground import Ground
-from gougeform.machine.wheel import FACE, SIDE
+from gougeform.machine.solid import FACE, SIDE
 from gougeform.measure import stated
 from gougeform.measure.cheek import cheek_widths
 from gougeform.measure.edge import Edge, measure_edge
@@ -257,7 +257,7 @@ def _notes(measures: Measures) -> list[str]:
             " above the roll axis, so the finished nose is not what the settings say. A deeper flute or a traced grind"
             " keeps it."
         )
-    if gouge.recipe.grinds[0].jig.kind == "table" and gouge.recipe.bar.outline != "round":
+    if not gouge.recipe.grinds[0].jig.clamps and not gouge.recipe.bar.rolls:
         notes.append(
             "A bar that is not round does not roll evenly on a table; it is turned about its axis here all the same."
         )

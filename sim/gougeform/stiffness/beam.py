@@ -137,9 +137,8 @@ def beam_of(recipe: Recipe, section: Section | None = None) -> Beam:
 
 def shear_factor(bar: Bar, poisson: float) -> float:
     """Cowper's coefficient (J. Appl. Mech. 33, 1966) of the bar's outline; for a fluted bar that is an estimate."""
-    if bar.outline == "square":
-        return 10 * (1 + poisson) / (12 + 11 * poisson)
-    return 6 * (1 + poisson) / (7 + 6 * poisson)
+    a, b, c, d = bar.shear
+    return (a + b * poisson) / (c + d * poisson)
 
 
 def _step(start: float, end: float, parts: list[tuple[Properties, float, float]], shear: float) -> Step:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.bar.flute import SplineFlute, VeeFlute
 from gougeform.bar.outline import Outline
 from gougeform.bar.section import Section
 
@@ -65,14 +64,8 @@ def round_bar(diameter: float) -> Properties:
 
 def _flute_breaks(section: Section) -> Floats:
     """Places on the flute between which it is smooth, from the left lip to the right one."""
-    flute = section.flute
-    inner = np.zeros(1)
-    if isinstance(flute, VeeFlute):
-        bend = flute.floor_radius * (np.pi / 2 - flute.flank)
-        inner = np.array([-bend, 0.0, bend])
-    elif isinstance(flute, SplineFlute):
-        knots = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(flute.points, axis=0), axis=1))])
-        inner = np.concatenate([-knots[:0:-1], knots])
+    right = section.flute.breaks
+    inner = np.concatenate([-right[::-1], [0.0], right])
     inner = inner[(inner > section.u_left) & (inner < section.u_right)]
     return np.concatenate([[section.u_left], inner, [section.u_right]])
 

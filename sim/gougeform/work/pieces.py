@@ -8,12 +8,16 @@ from annotated_types import Len
 from pydantic import Field, StrictBool, model_validator
 
 from gougeform.errors import InputError
-from gougeform.read.parts import Number, Part
+from gougeform.part import Number, Part
+from gougeform.quantity import Quantity, Words
 
 Along = Annotated[Number, Field(ge=-5000, le=5000)]
 Out = Annotated[Number, Field(ge=0, le=2000)]
 Place = tuple[Along, Out]
 Kind = Literal["spindle", "hollow", "ring"]
+PAIR = "a pair [x, rho] of numbers in mm"
+End = Annotated[Place, Words("end", "end of the piece as [x along the lathe, rho from its axis] in mm", allowed=PAIR)]
+Radius = Quantity("radius", "radius of the arc in mm", gt=0, le=1e5, step=0.1)
 
 
 class _Piece(Part):
@@ -26,7 +30,7 @@ class Line(_Piece):
 
     noun: ClassVar[str] = "a line"
     shape: Literal["line"] = "line"
-    to_mm: Place = Field(description="end of the piece as [x along the lathe, rho from its axis] in mm")
+    to_mm: End
 
 
 class Arc(_Piece):
@@ -34,15 +38,15 @@ class Arc(_Piece):
 
     noun: ClassVar[str] = "an arc"
     shape: Literal["arc"] = "arc"
-    to_mm: Place = Field(description="end of the piece as [x along the lathe, rho from its axis] in mm")
-    radius_mm: Number = Field(gt=0, le=1e5, description="radius of the arc in mm")
+    to_mm: End
+    radius_mm: Annotated[float, Radius]
     bulge: Literal["out", "in"] = Field(description="out of the wood (convex) or into it (concave)")
     long: StrictBool = Field(False, description="whether the arc is more than half a circle")
 
 
 class _Swell(_Piece):
-    to_mm: Place = Field(description="end of the piece as [x along the lathe, rho from its axis] in mm")
-    radius_mm: Number | None = Field(None, gt=0, le=1e5, description="radius of the arc in mm")
+    to_mm: End
+    radius_mm: Annotated[float | None, Radius] = None
 
     def _one(self, name: str, value: float | None) -> None:
         if (self.radius_mm is None) == (value is None):
@@ -59,7 +63,9 @@ class Cove(_Swell):
 
     noun: ClassVar[str] = "a cove"
     shape: Literal["cove"] = "cove"
-    depth_mm: Number | None = Field(None, gt=0, le=2000, description="depth below the straight line, in mm")
+    depth_mm: Annotated[
+        float | None, Quantity("depth", "depth below the straight line, in mm", gt=0, le=2000, step=0.1)
+    ] = None
 
     @model_validator(mode="after")
     def _fits(self) -> Cove:
@@ -72,7 +78,9 @@ class Bead(_Swell):
 
     noun: ClassVar[str] = "a bead"
     shape: Literal["bead"] = "bead"
-    height_mm: Number | None = Field(None, gt=0, le=2000, description="height over the straight line, in mm")
+    height_mm: Annotated[
+        float | None, Quantity("height", "height over the straight line, in mm", gt=0, le=2000, step=0.1)
+    ] = None
 
     @model_validator(mode="after")
     def _fits(self) -> Bead:
@@ -85,10 +93,13 @@ class Hollow(_Piece):
 
     noun: ClassVar[str] = "a hollow"
     shape: Literal["hollow"] = "hollow"
-    depth_mm: Number = Field(gt=0, le=2000, description="depth of the hollow from its rim, in mm")
-    corner_radius_mm: Number = Field(
-        gt=0, le=2000, description="radius between wall and floor; the rim's own makes a round bottom"
-    )
+    depth_mm: Annotated[float, Quantity("depth", "depth of the hollow from its rim, in mm", gt=0, le=2000, step=0.1)]
+    corner_radius_mm: Annotated[
+        float,
+        Quantity(
+            "corner radius", "radius between wall and floor; the rim's own makes a round bottom", gt=0, le=2000, step=0.1
+        ),
+    ]
 
 
 SHAPES: dict[str, type[_Piece]] = {"line": Line, "arc": Arc, "cove": Cove, "bead": Bead, "hollow": Hollow}
@@ -100,11 +111,14 @@ class Frame(Part):
 
     noun: ClassVar[str] = "a workpiece"
     title: str = Field("", max_length=200, description="one line about the workpiece")
-    kind: Kind = Field("spindle", description="what the chain encloses")
+    kind: Annotated[Kind, Words("kind", "what the chain encloses")] = "spindle"
     start_mm: Place | None = Field(None, description="where the first piece begins, as [x, rho] in mm")
     points_mm: Annotated[tuple[Place, ...], Len(3, 5000)] | None = Field(
         None, description="the profile as measured, instead of pieces"
     )
-    corner_deg: Number = Field(
-        30.0, gt=0, lt=180, description="points where the profile bends by more than this stay sharp, in degrees"
-    )
+    corner_deg: Annotated[
+        float,
+        Quantity(
+            "corner", "points where the profile bends by more than this stay sharp, in degrees", gt=0, lt=180, step=1
+        ),
+    ] = 30.0

@@ -1,0 +1,77 @@
+"""A jig that rides on a rod."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
+
+from gougeform.machine.jig import CANT, CENTRE_DISTANCE, RIM_DISTANCE, ClampedJig, called
+from gougeform.quantity import Quantity
+
+if TYPE_CHECKING:
+    from gougeform.bar.section import Section
+    from gougeform.machine.rig import Pivot, RodRig
+    from gougeform.machine.solid import WheelSolid
+
+
+class RodJig(ClampedJig):
+    """A clamp hinged to a shoe that rides on a straight rod parallel to the wheel's axis."""
+
+    noun: ClassVar[str] = "a rod jig"
+    rank: ClassVar[int] = 20
+    pivot_noun: ClassVar[str] = "rod"
+    kind: Literal["rod"] = "rod"
+    centre_distance_mm: Annotated[float | None, called(CENTRE_DISTANCE, "centre to rod")] = None
+    rim_distance_mm: Annotated[float | None, called(RIM_DISTANCE, "rim to rod")] = None
+    hinge_cant_deg: Annotated[
+        float,
+        called(
+            CANT,
+            "hinge axis to bar axis",
+            "angle of the hinge to the bar axis in degrees",
+            "Protractor between bar and hinge axis; above 0 it rises toward the nose",
+            usual=(0, 70),
+        ),
+    ]
+    shoe_mm: Annotated[
+        float,
+        Quantity(
+            "hinge to rod centre", "hinge point to the rod's centre in mm", gt=0, le=1000, usual=(10, 80),
+            span=(5, 100), step=0.5,
+            how="Square to the bar from that pin to the rod's surface, and half the rod's diameter",
+            search=(5, 120), setting="shoe", called="the shoe's height",
+        ),
+    ]  # fmt: skip
+    rod_diameter_mm: Annotated[
+        float,
+        Quantity("rod diameter", "diameter of the rod in mm", gt=0, le=200, usual=(6, 30), span=(6, 30), step=0.5,
+                 how="Calliper across the rod"),
+    ]
+    shoe_size_mm: Annotated[
+        tuple[float, float, float],
+        Quantity("size of the shoe", "size of the shoe on the rod in mm, [across, high, along the bar]",
+                 gt=0, le=500, usual=(10, 60), step=1, how="Ruler across, up and along the shoe"),
+    ] = (30.0, 20.0, 25.0)
+
+    @property
+    def pivot_thick_mm(self) -> float:
+        """As `ClampedJig` says: half the rod."""
+        return self.rod_diameter_mm / 2
+
+    def pivot(self, section: Section) -> Pivot:
+        """As `Jig` says."""
+        from gougeform.machine.rig import Pivot
+
+        return Pivot(
+            float(self.projection_mm + self.hinge_back_mm), float(section.y_floor + self.drop(section) + self.shoe_mm)
+        )
+
+    def set_up(self, section: Section, wheel: WheelSolid, contact: float = 0.0) -> RodRig:
+        """As `Jig` says."""
+        import numpy as np
+
+        from gougeform.machine.rig import RodRig
+
+        pivot, cant = self.pivot(section), np.radians(self.hinge_cant_deg)
+        rim = self.at_rim(section, wheel, contact)
+        hinge = np.array([0.0, section.y_floor - pivot.above + self.shoe_mm, -pivot.along])
+        return RodRig(hinge, np.array([0.0, np.sin(cant), np.cos(cant)]), self.shoe_mm, rim, pivot)
