@@ -9,7 +9,8 @@ from functools import cache
 import pytest
 
 from gougeform.grind.gouge import Gouge, shape
-from gougeform.read.recipe import changed, from_table
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
 
 pytest_plugins = ["agree"]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from gougeform.grind.ground import Ground
-from gougeform.machine.path import Steady, Traced
+from gougeform.machine.sweep import Steady, Traced
 from solids import FOOT, ROD, TABLE
 
 

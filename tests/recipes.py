@@ -13,7 +13,10 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from gougeform.read.parts import DISTANCES, VARIANTS, Handle, Steel
+from gougeform.bar.bar import Steel
+from gougeform.bar.handle import Handle
+from gougeform.machine.jig import DISTANCES
+from gougeform.recipe.sections import SECTIONS
 
 __all__ = ["DISTANCES", "LIMITS", "Table", "at", "cases", "field_of", "leaves", "put", "tables"]
 
@@ -28,7 +31,7 @@ def cases(default: int) -> int:
 def _limits() -> dict[str, tuple[float, float]]:
     """Lowest and highest value the reader allows for each number of a recipe, from the models themselves."""
     found: dict[str, tuple[float, float]] = {"land_mm": (0.0, 200.0)}
-    models = [Steel, Handle, *(model for _, kinds, _ in VARIANTS.values() for model in kinds.values())]
+    models = [Steel, Handle, *(model for _, kinds, _ in SECTIONS.values() for model in kinds.values())]
     for model in models:
         for name, info in model.model_fields.items():
             low = [getattr(item, key) for item in info.metadata for key in ("gt", "ge") if hasattr(item, key)]

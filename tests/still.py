@@ -9,9 +9,9 @@ import numpy as np
 from gougeform.bar.section import build_section
 from gougeform.grind.gouge import Gouge
 from gougeform.grind.ground import Ground, Pass
-from gougeform.machine.jig import Pose
-from gougeform.machine.path import Moving
-from gougeform.machine.wheel import Wheel
+from gougeform.machine.pose import Pose
+from gougeform.machine.solid import WheelSolid
+from gougeform.machine.sweep import Moving
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ def still(x_row, y_row, shift) -> Still:
 
 def plane_cut(slope: float) -> Ground:
     """What a belt leaves that lies along z = slope · y, as one pose."""
-    return Ground((Pass(still([0, slope, -1], [-1, 0, 0], [0, 0, 0]), Wheel(0.0, 500.0, 0.0)),))
+    return Ground((Pass(still([0, slope, -1], [-1, 0, 0], [0, 0, 0]), WheelSolid(0.0, 500.0, 0.0)),))
 
 
 def ground_by(recipe, ground: Ground) -> Gouge:

@@ -26,8 +26,9 @@ from gougeform.errors import InputError
 from gougeform.mesh.files import write_vtu
 from gougeform.mesh.solid import build_solid
 from gougeform.read.library import OWN_LIBRARY, built_in
-from gougeform.read.recipe import from_table, load, to_toml
 from gougeform.read.writing import toml_text
+from gougeform.recipe.reading import from_table, load
+from gougeform.recipe.write import to_toml
 from gougeform.work import files as work_files
 from gougeform.workbench import address
 from gougeform.workbench.incoming import parsed_json, parsed_upload

@@ -18,7 +18,8 @@ from brute import blank, ground, vertices
 from dense import points_in
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
-from gougeform.read.recipe import changed, from_table, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table, load
 from gougeform.settings.sensitivity import sensitivity
 from gougeform.settings.solve import solve
 from gougeform.settings.transfer import wear

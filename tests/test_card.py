@@ -12,7 +12,8 @@ from gougeform.card.views import side_view
 from gougeform.command import main
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure
-from gougeform.read.recipe import changed, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 
 POINT = 72 / 25.4  # points in a mm
 NAME = "baluster-square-10-relief-foot"

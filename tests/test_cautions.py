@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from gougeform.read.recipe import changed, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 from gougeform.tell.cautions import STRONG, cautions
 
 

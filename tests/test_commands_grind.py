@@ -22,7 +22,7 @@ from gougeform.command import main
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
-from gougeform.read.recipe import load
+from gougeform.recipe.reading import load
 from gougeform.tell.apart import GRAPHICS_HINT, run_apart
 from gougeform.tell.folder import publish, stage, write
 from gougeform.tell.job import do, finite

@@ -12,7 +12,8 @@ from gougeform.command import main
 from gougeform.compare.tools import compare, differences, lands, section_behind
 from gougeform.grind.gouge import shape
 from gougeform.reach.result import Terms
-from gougeform.read.recipe import changed, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 from gougeform.work.files import load_work
 
 TOOL = "finial-round-10-fingernail-foot"

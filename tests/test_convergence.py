@@ -22,7 +22,7 @@ from gougeform.measure.edge import measure_edge
 from gougeform.measure.measures import Measures, measure, result
 from gougeform.measure.volume import head_volume_mm3, steel_removed_mm3
 from gougeform.mesh.solid import build_solid
-from gougeform.read.recipe import from_table, load
+from gougeform.recipe.reading import from_table, load
 
 RECIPES = [
     "finial-round-10-fingernail-foot",  # traced

@@ -10,7 +10,8 @@ from gougeform.grind.ground import Ground
 from gougeform.measure.cheek import cheek_widths
 from gougeform.measure.edge import measure_edge, station_table
 from gougeform.measure.measures import measure
-from gougeform.read.recipe import changed, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 
 SQUARE = {"bar": {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 0.8, "length_mm": 150.0}}
 VEE = {"flute": {"shape": "vee", "floor_radius_mm": 1.5, "flank_angle_deg": 30.0, "web_mm": 5.5, "length_mm": 60.0}}

@@ -17,7 +17,8 @@ from gougeform.gauges.kinds import gauges
 from gougeform.gauges.setup import Setup, Wishes
 from gougeform.gauges.writing import write_3mf, write_stl
 from gougeform.grind.gouge import shape
-from gougeform.read.recipe import changed, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 
 CLOSE = 0.02
 

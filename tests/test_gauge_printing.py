@@ -16,7 +16,8 @@ from gougeform.gauges.setup import Setup, Wishes
 from gougeform.gauges.writing import write_3mf, write_stl
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure
-from gougeform.read.recipe import changed, from_table, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table, load
 
 
 def random_table(random):

@@ -10,7 +10,8 @@ import pytest
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
-from gougeform.read.recipe import changed, from_table
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
 
 LONG = {"length_mm": 150.0}
 SHARP_SQUARE = {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 0.8, **LONG}

@@ -3,9 +3,11 @@
 import pytest
 
 from conftest import tool_table
+from gougeform.bar.handle import Handle
 from gougeform.errors import InputError
-from gougeform.read.parts import Handle
-from gougeform.read.recipe import changed, from_table, to_toml
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
+from gougeform.recipe.write import to_toml
 
 
 def test_defaults_table_and_name():

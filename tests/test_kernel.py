@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dense import dense_cut, dense_heights, points_in
-from gougeform.machine.wheel import CORNER, FACE, SIDE
+from gougeform.machine.solid import CORNER, FACE, SIDE
 
 SQUARE = {"bar": {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 0.8, "length_mm": 150.0}}
 LOPSIDED = {
@@ -227,7 +227,8 @@ def test_random_tools(table):
     """Random tools on every jig, kept where the program takes them: kernel and dense search agree."""
     from gougeform.errors import InputError
     from gougeform.grind.gouge import shape
-    from gougeform.read.recipe import changed, from_table
+    from gougeform.recipe.change import changed
+    from gougeform.recipe.reading import from_table
 
     rng = np.random.default_rng(2026)
     done = 0
@@ -426,7 +427,7 @@ FOUND = {
 @pytest.mark.parametrize("name", FOUND)
 def test_found_by_random_recipes(name):
     from gougeform.grind.gouge import shape
-    from gougeform.read.recipe import from_table
+    from gougeform.recipe.reading import from_table
 
     seed, recipe = FOUND[name]
     gouge = shape(from_table(recipe))

@@ -12,8 +12,10 @@ import pytest
 
 from gougeform.command import main
 from gougeform.errors import InputError
+from gougeform.machine.paths.steady import SteadyPath
 from gougeform.read import library
-from gougeform.read.recipe import SteadyPath, from_table, load, to_toml
+from gougeform.recipe.reading import from_table, load
+from gougeform.recipe.write import to_toml
 
 CATALOGUE = library.catalogue()
 WHOLE = {
@@ -226,7 +228,7 @@ def test_names_never_leave_the_library(own):
 
 
 def test_import_is_quick():
-    command = [sys.executable, "-c", "import gougeform.read.recipe, sys; print('numpy' in sys.modules)"]
+    command = [sys.executable, "-c", "import gougeform.recipe.reading, sys; print('numpy' in sys.modules)"]
     best = math.inf
     for _ in range(3):
         before = resource.getrusage(resource.RUSAGE_CHILDREN)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gougeform.machine.jig import FootJig, Pivot, RodJig, motions
-from gougeform.machine.path import _largest_turn
+from gougeform.machine.rig import FootRig, Pivot, RodRig
+from gougeform.machine.sweep import _largest_turn
 
 R0 = np.array([[0.0, 0.0, -1.0], [-1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
 
@@ -60,7 +60,7 @@ def expected_place(gouge, values, x):
     drop = fields.hinge_drop_mm
     if fields.clamp == "below":
         drop += 5.0  # a round bar of 10 mm: its axis is a radius over the flat
-    if isinstance(jig, FootJig):
+    if isinstance(jig, FootRig):
         cant = np.radians(fields.arm_cant_deg)
         f = [
             0,
@@ -69,7 +69,7 @@ def expected_place(gouge, values, x):
         ]
         roll, dip, swing = (np.radians(values[n]) for n in ("roll_deg", "dip_deg", "swing_deg"))
         return p + turn_about([0, 0, 1], swing) @ ry(dip) @ R0 @ turn_about([0, 0, 1], roll) @ (x - f)
-    assert isinstance(jig, RodJig)
+    assert isinstance(jig, RodRig)
     cant = np.radians(fields.hinge_cant_deg)
     h = np.array([0, -drop, -(fields.projection_mm + fields.hinge_back_mm)])
     a = np.array([0, np.sin(cant), np.cos(cant)])
@@ -86,7 +86,7 @@ def test_placements_are_those_of_the_jigs_motions(tool, case):
     path = gouge.ground.passes[0].path
     s = np.linspace(path.knots[0], path.knots[-1], 23)
     pose = path.pose(s)
-    values = motions(gouge.jigs[0], pose, gouge.settings[0].pivot_angle)
+    values = gouge.jigs[0].motions(pose, gouge.settings[0].pivot_angle)
     for x in ([0.0, 1.5, 0.0], [3.0, -2.0, -7.0], [-4.0, 5.0, -60.0]):
         point = np.broadcast_to(np.array(x)[:, None], (3, len(s)))
         placed = machine(gouge, pose.place(point))
@@ -178,7 +178,7 @@ def test_steady_means_that_only_the_roll_changes(tool, name):
     one = gouge.ground.passes[0]
     s = np.linspace(one.path.knots[0], one.path.knots[-1], 33)
     pose = one.path.pose(s)
-    values = motions(gouge.jigs[0], pose, gouge.settings[0].pivot_angle or 0.0)
+    values = gouge.jigs[0].motions(pose, gouge.settings[0].pivot_angle or 0.0)
     np.testing.assert_allclose(values["roll_deg"], np.degrees(s), rtol=0, atol=1e-9)
     for motion, value in values.items():
         if motion != "roll_deg":
@@ -194,7 +194,7 @@ def test_at_the_nose_the_tool_stands_upright(tool):
     for base in ("foot", "rod", "table"):
         gouge = tool(base)
         pose = gouge.ground.passes[0].path.pose(np.zeros(1))
-        values = motions(gouge.jigs[0], pose, gouge.settings[0].pivot_angle or 0.0)
+        values = gouge.jigs[0].motions(pose, gouge.settings[0].pivot_angle or 0.0)
         for name in set(values) & {"roll_deg", "swing_deg", "slide_mm"}:
             assert values[name][0] == pytest.approx(0, abs=1e-9), (base, name)
         assert pose.turn[0, 2, 0] < 0  # the tip points toward the wheel

@@ -13,7 +13,7 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.mesh.files import write_stl, write_vtu
 from gougeform.mesh.solid import build_solid
-from gougeform.read.recipe import load
+from gougeform.recipe.reading import load
 from gougeform.tell.apart import GRAPHICS_HINT, run_apart
 from gougeform.tell.picture import (
     BAR,

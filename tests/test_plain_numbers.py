@@ -7,7 +7,7 @@ import numpy as np
 from gougeform.command import main
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
-from gougeform.read.recipe import load
+from gougeform.recipe.reading import load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.ruler import machine
 

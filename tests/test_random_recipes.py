@@ -23,19 +23,21 @@ from hypothesis import strategies as st
 import recipes
 import solids
 from conftest import tool_table
-from gougeform.bar.flute import VeeFlute
+from gougeform.bar.curves import VeeCurve
 from gougeform.bar.section import build_section
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
-from gougeform.machine.wheel import Wheel
+from gougeform.machine.solid import WheelSolid
 from gougeform.measure import columns
 from gougeform.measure.fan import build_fan
 from gougeform.measure.measures import Measures, measure, result
 from gougeform.measure.volume import head_volume_mm3
 from gougeform.mesh import solid as solid_module
 from gougeform.mesh.solid import Solid, build_solid
-from gougeform.read.recipe import Recipe, from_table, to_toml
 from gougeform.read.toml import parse_toml
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.reading import from_table
+from gougeform.recipe.write import to_toml
 
 LIMIT_S = 10.0
 TINY = 1e-6
@@ -410,7 +412,7 @@ def test_the_same_ray_twice_is_one_column():
 
 
 def test_flanks_all_but_upright_have_a_slope():
-    flute = VeeFlute(2.0, 1e-9, reach=50.0)
+    flute = VeeCurve(2.0, 1e-9, reach=50.0)
     x = 2.0 * np.sin(np.pi / 2 - 1e-9)
     height, slope, bend = flute.height(np.array([0.0, x, 3.0]))
     assert np.isfinite([height, slope, bend]).all()
@@ -418,7 +420,7 @@ def test_flanks_all_but_upright_have_a_slope():
 
 
 def test_a_line_all_but_square_to_the_wheels_axis():
-    wheel = Wheel(1 / 100, 20.0, 1.0)
+    wheel = WheelSolid(1 / 100, 20.0, 1.0)
     z, leave, _, surface = wheel.crossing(np.array([[50.0], [1.0], [0.0]]), np.array([[-1.0], [5e-324], [0.0]]))
     assert z[0] == pytest.approx(50)
     assert leave[0] == pytest.approx(250)

@@ -13,21 +13,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gougeform.bar.outlines.round import RoundBar
 from gougeform.errors import InputError
-from gougeform.read.recipe import (
-    FootJig,
-    Recipe,
-    RodJig,
-    RoundBar,
-    SteadyPath,
-    TableJig,
-    TracedPath,
-    changed,
-    from_table,
-    load,
-    to_toml,
-)
+from gougeform.machine.jigs.foot import FootJig
+from gougeform.machine.jigs.rod import RodJig
+from gougeform.machine.jigs.table import TableJig
+from gougeform.machine.paths.steady import SteadyPath
+from gougeform.machine.paths.traced import TracedPath
 from gougeform.read.writing import toml_text
+from gougeform.recipe.change import changed
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.reading import from_table, load
+from gougeform.recipe.write import to_toml
 
 PLAIN = """
 title = "Worked"
@@ -218,7 +215,7 @@ def test_the_first_grind_overrides_the_jig_for_all():
     )
     assert [grind.jig.nose_angle_deg for grind in recipe.grinds] == [33, 25]
     assert [grind.jig.arm_cant_deg for grind in recipe.grinds] == [38, 38]
-    assert recipe.jig.nose_angle_deg == 33
+    assert recipe.grinds[0].jig.nose_angle_deg == 33
 
 
 def test_a_third_grind_inherits_from_the_first():
@@ -682,7 +679,7 @@ def test_names_paths_and_from(tmp_path):
     recipe = load(own)
     assert (recipe.bar.diameter_mm, recipe.bar.length_mm) == (10, 70)
     assert (recipe.wheel.diameter_mm, recipe.wheel.width_mm) == (200, 30)
-    assert (recipe.jig.rim_distance_mm, recipe.jig.nose_angle_deg) == (108, None)
+    assert (recipe.grinds[0].jig.rim_distance_mm, recipe.grinds[0].jig.nose_angle_deg) == (108, None)
     assert recipe.grinds[0].path.shoulder == 0.9
 
 

@@ -11,7 +11,8 @@ import pytest
 
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
-from gougeform.read.recipe import changed, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 from gougeform.tell.cautions import STRONG
 from gougeform.tell.report import (
     NOTHING,

@@ -8,7 +8,8 @@ import pytest
 from dense import in_steel
 from gougeform.bar.section import build_section
 from gougeform.errors import InputError
-from gougeform.read.recipe import changed, from_table
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
 
 
 @pytest.fixture(scope="module")

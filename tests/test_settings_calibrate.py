@@ -6,8 +6,9 @@ import pytest
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure
-from gougeform.read.recipe import changed, from_table, load
 from gougeform.read.writing import toml_text
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table, load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.calibrate import calibrate, jig_table, predicted
 from gougeform.settings.pairs import Pair, read_pairs

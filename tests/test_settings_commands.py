@@ -13,7 +13,9 @@ import pytest
 from gougeform.command import main
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure
-from gougeform.read.recipe import changed, load, to_toml
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
+from gougeform.recipe.write import to_toml
 from gougeform.settings.bench import bench_of
 from gougeform.settings.match import _usual as match_frees
 from gougeform.settings.names import NAMES

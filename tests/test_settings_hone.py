@@ -5,8 +5,10 @@ import pytest
 
 from gougeform.bar.section import build_section
 from gougeform.grind.gouge import shape
+from gougeform.machine.wheel import Wheel
 from gougeform.measure.measures import measure
-from gougeform.read.recipe import Wheel, changed, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.hone import honing, largest_hone
 

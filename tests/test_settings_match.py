@@ -7,7 +7,8 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
 from gougeform.measure.measures import measure
-from gougeform.read.recipe import changed, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 from gougeform.settings.bench import bench_of, with_settings
 from gougeform.settings.match import bevel_of, cost, gap_on, match, old_from_angles
 from gougeform.settings.names import NAMES

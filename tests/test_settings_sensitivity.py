@@ -6,7 +6,8 @@ import pytest
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
-from gougeform.read.recipe import changed, from_table, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table, load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.sensitivity import ANGLES, overcut, read_tolerances, sensitivity, sentence
 from gougeform.settings.trial import Tracer

@@ -7,7 +7,8 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
 from gougeform.measure.measures import measure
-from gougeform.read.recipe import changed, from_table, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table, load
 from gougeform.settings.bench import bench_of, with_settings
 from gougeform.settings.names import NAMES
 from gougeform.settings.problem import Problem

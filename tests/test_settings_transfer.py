@@ -6,7 +6,8 @@ import pytest
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
-from gougeform.read.recipe import changed, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.names import NAMES
 from gougeform.settings.transfer import carry_over, differences, read_targets, wear

@@ -27,7 +27,8 @@ from gougeform.reach.body import FERRULE, HANDLE, build_body
 from gougeform.reach.contact import TOLERANCE_MM, Contact
 from gougeform.reach.posture import Postures, Rest, overhang, placed, places_at
 from gougeform.reach.result import Terms, rest_for
-from gougeform.read.recipe import changed, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.calibrate import calibrate
 from gougeform.settings.match import cost

@@ -11,8 +11,9 @@ import pytest
 from gougeform.command import main
 from gougeform.errors import InputError
 from gougeform.read.library import catalogue
-from gougeform.read.recipe import changed, load
 from gougeform.read.slips import in_line
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 from gougeform.starter.text import starter
 from gougeform.starter.values import Kinds
 from gougeform.tell.doubts import doubts

@@ -17,8 +17,8 @@ from gougeform.bar.section import build_section
 from gougeform.command import main
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
-from gougeform.read.parts import VARIANTS
-from gougeform.read.recipe import from_table, load
+from gougeform.recipe.reading import from_table, load
+from gougeform.recipe.sections import SECTIONS
 from gougeform.settings.sensitivity import OUTPUTS, sensitivity
 from gougeform.starter.fields import HINTS, described
 from gougeform.starter.lengths import at_the_wheel, from_above, from_the_end
@@ -122,7 +122,7 @@ def test_units_are_said_where_the_name_has_one(made):
 def test_every_hint_is_of_a_field_and_its_usual_range_lies_within_what_is_allowed():
     for name, hint in HINTS.items():
         section, _, field = name.partition(".")
-        models = VARIANTS["path" if section == "grind" else section][1].values()
+        models = SECTIONS["path" if section == "grind" else section][1].values()
         infos = [m.model_fields[field] for m in models if field in m.model_fields]
         assert infos or field == "land_mm", name
         for info, (low, high) in product(infos, [hint.usual] if hint.usual else []):

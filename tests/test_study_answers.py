@@ -20,7 +20,7 @@ import gougeform
 from gougeform.command import main
 from gougeform.errors import InputError
 from gougeform.reach.result import Terms, reach
-from gougeform.read.recipe import load
+from gougeform.recipe.reading import load
 from gougeform.stiffness.beam import beam_of
 from gougeform.study import plot
 from gougeform.study.plan import Plan

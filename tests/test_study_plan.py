@@ -15,7 +15,7 @@ import pytest
 import gougeform
 from gougeform.errors import InputError
 from gougeform.read import library
-from gougeform.read.recipe import load
+from gougeform.recipe.reading import load
 from gougeform.study.outputs import GROUPS, OUTPUTS
 from gougeform.study.plan import MOST_POINTS, from_table, read, recipe_of
 from gougeform.study.points import Points, changes, labels

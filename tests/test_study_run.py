@@ -24,7 +24,9 @@ import pytest
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
-from gougeform.read.recipe import changed, load, to_toml
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
+from gougeform.recipe.write import to_toml
 from gougeform.study import table, worker
 from gougeform.study.journal import NAME, Journal
 from gougeform.study.plan import read

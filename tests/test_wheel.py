@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 
 from dense import _distance, entry
-from gougeform.machine.wheel import CORNER, FACE, SIDE, Wheel, build_wheel
-from gougeform.read.recipe import Wheel as WheelFields
+from gougeform.machine.solid import CORNER, FACE, SIDE, WheelSolid
+from gougeform.machine.wheel import Wheel as WheelFields
 
 WHEELS = {
-    "plain": Wheel(1 / 100, 20.0, 1.0),
-    "sharp": Wheel(1 / 100, 20.0, 0.0),
-    "all corner": Wheel(1 / 75, 5.0, 5.0),
-    "small": Wheel(1 / 12, 3.0, 0.5),
-    "belt": Wheel(0.0, 25.0, 1.0),
-    "sharp belt": Wheel(0.0, 25.0, 0.0),
+    "plain": WheelSolid(1 / 100, 20.0, 1.0),
+    "sharp": WheelSolid(1 / 100, 20.0, 0.0),
+    "all corner": WheelSolid(1 / 75, 5.0, 5.0),
+    "small": WheelSolid(1 / 12, 3.0, 0.5),
+    "belt": WheelSolid(0.0, 25.0, 1.0),
+    "sharp belt": WheelSolid(0.0, 25.0, 0.0),
 }
 
 
@@ -91,9 +91,9 @@ def test_height_is_the_distance_from_the_face():
     for radius in (12.0, 100.0, 1e7):
         p = rng.normal(size=(3, 200)) * 5
         exact = np.array([_exactly(radius, x, z) for x, z in zip(p[0], p[2], strict=True)])
-        np.testing.assert_allclose(Wheel(1 / radius, 20, 0).height(p), exact, rtol=1e-12, atol=1e-12)
+        np.testing.assert_allclose(WheelSolid(1 / radius, 20, 0).height(p), exact, rtol=1e-12, atol=1e-12)
     p = rng.normal(size=(3, 50))
-    np.testing.assert_array_equal(Wheel(0.0, 20, 0).height(p), p[0])
+    np.testing.assert_array_equal(WheelSolid(0.0, 20, 0).height(p), p[0])
 
 
 def _exactly(radius, x, z):
@@ -108,19 +108,19 @@ def _exactly(radius, x, z):
 def test_a_belt_is_the_limit_of_a_large_wheel():
     """Entry into a wheel of radius R differs from the belt's by z²/2R: the sagitta."""
     o, d = random_lines(500, 4, spread=10)
-    belt = Wheel(0.0, 1e3, 0.0).face_roots(o[0], o[2], d[0], d[2])[0]
+    belt = WheelSolid(0.0, 1e3, 0.0).face_roots(o[0], o[2], d[0], d[2])[0]
     for radius in (1e7, 1e10):
-        large = Wheel(1 / radius, 1e3, 0.0).face_roots(o[0], o[2], d[0], d[2])[0]
+        large = WheelSolid(1 / radius, 1e3, 0.0).face_roots(o[0], o[2], d[0], d[2])[0]
         sagitta = (o[2] + belt * d[2]) ** 2 / (2 * radius)
         np.testing.assert_allclose(large - belt, sagitta / -d[0], rtol=1e-2, atol=1e-11)
 
 
 def test_a_line_from_inside_a_belt_enters_nowhere():
-    z, out = Wheel(0.0, 10, 0).face_roots(*(np.array([v]) for v in (-5.0, 0.0, 1.0, 0.0)))
+    z, out = WheelSolid(0.0, 10, 0).face_roots(*(np.array([v]) for v in (-5.0, 0.0, 1.0, 0.0)))
     assert (z[0], out[0]) == (-np.inf, 5.0)
 
 
 def test_built_from_a_recipe():
-    wheel = build_wheel(WheelFields(diameter_mm=250.0, width_mm=40.0, corner_radius_mm=2.0))
+    wheel = WheelFields(diameter_mm=250.0, width_mm=40.0, corner_radius_mm=2.0).build()
     assert (1 / wheel.curvature, wheel.half_width, wheel.corner_radius, wheel.flat) == (125.0, 20.0, 2.0, 18.0)
-    assert build_wheel(WheelFields(kind="belt", width_mm=50.0)).curvature == 0
+    assert WheelFields(kind="belt", width_mm=50.0).build().curvature == 0

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 import gougeform
-from gougeform.read.recipe import from_table, load
+from gougeform.recipe.reading import from_table, load
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (pip install .[test])")
 CHROMIUM = next(
@@ -155,7 +155,8 @@ def bench(served, browser):
 
 def command_line(tmp_path, *changes):
     """The command line's own numbers for recipe A with lines of TOML changed."""
-    from gougeform.read.recipe import changed, to_toml
+    from gougeform.recipe.change import changed
+    from gougeform.recipe.write import to_toml
 
     path = tmp_path / "own.toml"
     path.write_text(to_toml(changed(load(A), dict(changes))))

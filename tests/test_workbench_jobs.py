@@ -12,7 +12,8 @@ import pytest
 
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
-from gougeform.read.recipe import changed, from_table, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table, load
 from workbench import OWN, A, B, ended, job, started, told
 
 

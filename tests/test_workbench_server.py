@@ -17,7 +17,8 @@ from gougeform.commands.workbench import port_number
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
-from gougeform.read.recipe import changed, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 from gougeform.workbench.guard import checked_host, known, names_of
 from workbench import OWN, A, B, asked, ended, started, told
 

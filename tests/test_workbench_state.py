@@ -11,7 +11,9 @@ import pytest
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
-from gougeform.read.recipe import changed, from_table, load, to_toml
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table, load
+from gougeform.recipe.write import to_toml
 from gougeform.workbench import address, answers, knobs
 from gougeform.workbench.incoming import good_recipe, parsed_json, parsed_upload, without_files
 from gougeform.workbench.numbers import ROWS, edge_numbers, flat, late_numbers

@@ -19,17 +19,17 @@ __version__ = "0.1.0"
 
 _FROM = {
     "InputError": "errors",
-    "Recipe": "read.recipe",
-    "changed": "read.recipe",
+    "Recipe": "recipe.model",
+    "changed": "recipe.change",
     "edge_frame": "study.front",
-    "from_table": "read.recipe",
-    "load": "read.recipe",
+    "from_table": "recipe.reading",
+    "load": "recipe.reading",
     "measure": "measure.measures",
     "measured": "study.front",
     "run_study": "study.front",
     "shape": "grind.gouge",
     "sweep": "study.front",
-    "to_toml": "read.recipe",
+    "to_toml": "recipe.write",
 }
 
 __all__ = ["__version__", *_FROM]

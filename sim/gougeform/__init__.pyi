@@ -1,11 +1,6 @@
 from gougeform.errors import InputError as InputError
 from gougeform.grind.gouge import shape as shape
 from gougeform.measure.measures import measure as measure
-from gougeform.read.recipe import Recipe as Recipe
-from gougeform.read.recipe import changed as changed
-from gougeform.read.recipe import from_table as from_table
-from gougeform.read.recipe import load as load
-from gougeform.read.recipe import to_toml as to_toml
 from gougeform.study.front import edge_frame as edge_frame
 from gougeform.study.front import measured as measured
 from gougeform.study.front import run_study as run_study

@@ -11,7 +11,7 @@ import importlib
 import pkgutil
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import reduce
+from functools import cached_property, reduce
 from operator import or_
 from typing import Annotated, Any, Generic, TypeVar
 
@@ -63,10 +63,12 @@ class Kinds(Generic[K]):
             )
         return self.classes[value]
 
-    @property
-    def fields(self) -> dict[str, None]:
-        """Names of the fields that any of the kinds has, as they come."""
-        return {name: None for model in self.classes.values() for name in model.model_fields}
+    @cached_property
+    def fields(self) -> dict[str, tuple[type[K], ...]]:
+        """The fields that any of the kinds has, as they come, each with the kinds that have it."""
+        models = dict.fromkeys(self.classes.values())
+        names = {name: None for model in models for name in model.model_fields}
+        return {name: tuple(model for model in models if name in model.model_fields) for name in names}
 
     @property
     def union(self) -> Any:

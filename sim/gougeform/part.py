@@ -52,15 +52,15 @@ class Part(BaseModel):
 
     def plain(self) -> Table:
         """What was given as a plain table that reads back equal: no default that was left out, no None."""
-        tag = {self.tag: getattr(self, self.tag)} if self.tag else {}
-        given = {
-            name: _plain(value)
-            for name, info in type(self).model_fields.items()
-            if not info.exclude
-            and (value := getattr(self, name)) is not None
-            and (name in self.model_fields_set or isinstance(value, Part))
-        }
-        return tag | {name: value for name, value in given.items() if value != {}}
+        out = {self.tag: getattr(self, self.tag)} if self.tag else {}
+        given, fields = self.model_fields_set, type(self).model_fields
+        for name, value in self.__dict__.items():
+            if value is None or name not in fields or not (name in given or isinstance(value, Part)):
+                continue
+            plain = _plain(value)
+            if plain != {} and not fields[name].exclude:
+                out[name] = plain
+        return out
 
     @model_validator(mode="after")
     def _not_next_to_nothing(self) -> Self:

@@ -134,7 +134,6 @@ class Quantity:
         parts = [f"{word} {getattr(self, key):.12g}" for key, word in words.items() if getattr(self, key) is not None]
         return "a number " + " and ".join(parts) + unit.word
 
-
     def within(self, low: float, high: float) -> tuple[float, float]:
         """Both ends moved to where the field is allowed, off an end that is not itself allowed by one step.
 

@@ -17,12 +17,12 @@ from conftest import grind_tool, tool_table
 from dense import points_in
 from gougeform.grind.gouge import shape
 from gougeform.grind.ground import Ground
-from gougeform.machine.path import traced_path
+from gougeform.machine.sweep import traced
 from gougeform.measure.edge import measure_edge
 from gougeform.mesh.solid import build_solid
 from gougeform.reach.result import Terms, reach
 from gougeform.reach.search import USUAL
-from gougeform.read.recipe import from_table
+from gougeform.recipe.reading import from_table
 from gougeform.study.plan import Plan
 from gougeform.study.plan import from_table as plan_of
 from gougeform.study.run import run
@@ -109,7 +109,7 @@ def curves(quick: bool) -> list[Curve]:
 
     def with_knots(count: int) -> Ground:
         path = one.path
-        return Ground((replace(one, path=traced_path(path.outline, foot.jigs[0], one.wheel, 0.0, count)),))
+        return Ground((replace(one, path=traced(path.outline, foot.jigs[0], one.wheel, 0.0, count)),))
 
     def grinds(count: int):
         table = tool_table("foot")

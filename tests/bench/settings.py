@@ -9,7 +9,7 @@ from bench.timing import Row, row, say, timed
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
-from gougeform.read.recipe import load
+from gougeform.recipe.reading import load
 from gougeform.settings.bench import bench_of, with_settings
 from gougeform.settings.problem import Problem
 from gougeform.settings.solve import solve

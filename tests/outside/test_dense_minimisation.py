@@ -12,7 +12,8 @@ from scipy.optimize import brentq, minimize_scalar, root
 
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge, station_table
-from gougeform.read.recipe import changed, from_table
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
 
 SOURCE = "scipy.optimize on the jigs' formulas · derived"
 

@@ -24,11 +24,12 @@ from brep import (
 )
 from gougeform.grind.gouge import shape
 from gougeform.grind.ground import Ground, Pass
-from gougeform.machine.wheel import FACE, SIDE, Wheel
+from gougeform.machine.solid import FACE, SIDE, WheelSolid
 from gougeform.measure.edge import measure_edge
 from gougeform.measure.volume import head_volume_mm3, steel_removed_mm3
 from gougeform.mesh.solid import build_solid
-from gougeform.read.recipe import changed, from_table
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
 from still import ground_by, still
 
 pytest.importorskip("OCP", reason="cadquery-ocp is a test extra")
@@ -154,7 +155,7 @@ def test_one_pose(table, agree, half, offset, tilt):
     nose = np.array([0.0, gouge.section.y_floor, 0.0])
     placed = still(x, y, [-x @ nose, offset - y @ nose, -np.cross(x, y) @ nose])
     placed.turn[2] = np.cross(placed.turn[0], placed.turn[1])
-    ground = Ground((Pass(placed, Wheel(1 / radius, half, 0.0)),))
+    ground = Ground((Pass(placed, WheelSolid(1 / radius, half, 0.0)),))
     gouge = ground_by(gouge.recipe, ground)
 
     section = gouge.section

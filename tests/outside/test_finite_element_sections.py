@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from gougeform.bar.section import build_section
-from gougeform.read.recipe import changed, from_table, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table, load
 from gougeform.stiffness.beam import beam_of
 from gougeform.stiffness.properties import fluted
 from polygons import limit, polygon

@@ -9,7 +9,8 @@ import pytest
 from scipy.special import ellipeinc
 
 from gougeform.measure.edge import measure_edge
-from gougeform.read.recipe import changed, from_table
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
 from still import ground_by, plane_cut
 
 SOURCE = "cos β = cos β0 · cos θ · derived"

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from gougeform.bar.section import build_section
-from gougeform.machine.wheel import Wheel
+from gougeform.machine.solid import WheelSolid
 from gougeform.measure.cheek import cheek_widths
 from gougeform.measure.volume import steel_removed_mm3
-from gougeform.read.recipe import changed, from_table
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
 from gougeform.stiffness.properties import fluted
 from still import gauss, ground_by, plane_cut
 
@@ -105,7 +106,7 @@ def test_torus(agree):
     assert (volume, surface) == pytest.approx((27.7582623781, 74.0220330082), rel=1e-11)
     core, c = big / 2, small / 2
     radius = core + c
-    wheel = Wheel(1 / radius, c, c)
+    wheel = WheelSolid(1 / radius, c, c)
     t, w = gauss(0, np.pi / 2, 80)
     rho = core + c * np.sin(t)  # smooth at the rim in this parameter
     o = np.stack([rho - radius, np.full_like(rho, -50.0), 0 * rho])

@@ -8,7 +8,8 @@ import pytest
 
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
-from gougeform.read.recipe import changed, from_table
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
 
 SOURCE = "s = R − √(R² − c²/4): Machinery's Handbook 31, p. 79 · derived"
 

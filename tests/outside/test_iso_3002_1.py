@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 
 from gougeform.grind.ground import Ground, Pass
-from gougeform.machine.wheel import Wheel
+from gougeform.machine.solid import WheelSolid
 from gougeform.measure.edge import measure_edge
 from gougeform.reach.body import build_body
 from gougeform.reach.posture import Postures, placed, places_at
-from gougeform.read.recipe import from_table
+from gougeform.recipe.reading import from_table
 from gougeform.work.files import load_work
 from still import ground_by, still
 
@@ -198,7 +198,7 @@ def ground_flat(table, edge, rake, flank):
     m, v = turned @ flank, turned @ [0.0, 0, 1]
     along = unit(np.cross(m, [0.3, 0.7, 0.2]))
     nose = np.array([0.0, section.y_floor, 0.0])
-    belt = Ground((Pass(still(-m, along, [m @ nose, 0, 0]), Wheel(0.0, 500.0, 0.0)),))
+    belt = Ground((Pass(still(-m, along, [m @ nose, 0, 0]), WheelSolid(0.0, 500.0, 0.0)),))
     measured = measure_edge(ground_by(recipe, belt), 41)
     return measured, measured.u > 0.9 * section.u_right, v
 

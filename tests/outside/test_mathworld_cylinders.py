@@ -10,7 +10,7 @@ import pytest
 from scipy.special import ellipe, ellipk
 
 from gougeform.grind.ground import Ground, Pass
-from gougeform.machine.wheel import Wheel
+from gougeform.machine.solid import WheelSolid
 from still import gauss, still
 
 SOURCE = "MathWorld, Steinmetz Solid; Bowman 1961 p. 34 · seen"
@@ -18,7 +18,7 @@ SOURCE = "MathWorld, Steinmetz Solid; Bowman 1961 p. 34 · seen"
 
 def common_volume(wheel_radius, bar_radius):
     """∫ over the bar's circle of (exit − entry); the bar's axis points at the wheel's centre, both axes square."""
-    one = Pass(still([0, 0, -1], [-1, 0, 0], [0, 0, 0]), Wheel(1 / wheel_radius, 500.0, 0.0))
+    one = Pass(still([0, 0, -1], [-1, 0, 0], [0, 0, 0]), WheelSolid(1 / wheel_radius, 500.0, 0.0))
     t, wt = gauss(-np.pi / 2, np.pi / 2, 90)
     u, wu = gauss(-1, 1, 6)  # along the wheel's axis nothing changes
     y = bar_radius * np.sin(t)

@@ -11,7 +11,8 @@ import pytest
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
-from gougeform.read.recipe import changed, from_table
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
 from gougeform.settings.hone import honing
 from gougeform.settings.transfer import wear
 

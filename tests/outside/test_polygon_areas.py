@@ -8,7 +8,8 @@ from gougeform.bar.section import build_section
 from gougeform.measure.cheek import cheek_widths
 from gougeform.mesh.solid import build_solid
 from gougeform.read.library import names
-from gougeform.read.recipe import changed, from_table
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
 from gougeform.stiffness.properties import fluted
 from polygons import limit, polygon
 

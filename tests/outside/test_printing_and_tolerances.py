@@ -17,7 +17,7 @@ from gougeform.gauges.kinds import all_gauges, gauges
 from gougeform.gauges.setup import Setup, Wishes
 from gougeform.gauges.writing import write_stl
 from gougeform.grind.gouge import shape
-from gougeform.read.recipe import load
+from gougeform.recipe.reading import load
 
 SOURCE = "ISO 2768-1 m · seen"
 GUIDES = "guides to fused-filament printing · seen"

@@ -12,8 +12,8 @@ from gougeform.reach.contact import Contact
 from gougeform.reach.posture import Postures, places_at
 from gougeform.reach.result import Terms, reach
 from gougeform.reach.search import Fineness, search
-from gougeform.read.recipe import changed
-from gougeform.read.recipe import from_table as recipe_of
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table as recipe_of
 from gougeform.work.distance import Wood
 from gougeform.work.files import from_table, load_work
 from gougeform.work.meridian import Meridian

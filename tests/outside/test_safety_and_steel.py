@@ -11,7 +11,8 @@ import pytest
 
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
-from gougeform.read.recipe import changed, from_table, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table, load
 from gougeform.tell.cautions import STRONG, cautions
 
 SOURCE = "29 CFR 1910.215(a)(4), (b)(9) · seen"

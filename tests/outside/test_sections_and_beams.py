@@ -5,10 +5,15 @@
 import numpy as np
 import pytest
 
+from gougeform.bar.bar import Steel
+from gougeform.bar.flutes.arc import ArcFlute
+from gougeform.bar.outlines.points import PointsBar
+from gougeform.bar.outlines.round import RoundBar
+from gougeform.bar.outlines.square import SquareBar
 from gougeform.bar.section import build_section
 from gougeform.measure.volume import head_volume_mm3
-from gougeform.read.parts import ArcFlute, PointsBar, RoundBar, SquareBar, Steel
-from gougeform.read.recipe import changed, from_table, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table, load
 from gougeform.stiffness.beam import Beam, _step, beam_of, first_frequency, shear_factor
 from gougeform.stiffness.properties import fluted, plain, round_bar
 from still import ground_by, plane_cut

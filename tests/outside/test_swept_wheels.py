@@ -9,10 +9,11 @@ import pytest
 
 from gougeform.grind.gouge import shape
 from gougeform.grind.ground import Ground, Pass
-from gougeform.machine.path import Steady
-from gougeform.machine.wheel import Wheel
+from gougeform.machine.solid import WheelSolid
+from gougeform.machine.sweep import Steady
 from gougeform.measure.edge import measure_edge
-from gougeform.read.recipe import changed, from_table
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table
 from still import gauss
 
 SOURCE = "neck ρ = D − √(R² − x²), parallel surface of a hyperboloid · derived"
@@ -23,7 +24,7 @@ def turned_round_the_bar(radius, distance, skew, width=500.0):
     x, y = np.array([0.0, 1.0, 0.0]), np.array([np.sin(skew), 0.0, np.cos(skew)])
     turn = np.stack([x, y, np.cross(x, y)])
     path = Steady(np.array([0.0, 0, 1]), np.zeros(3), turn, np.array([distance - radius, 0.0, 0.0]), np.pi)
-    return Ground((Pass(path, Wheel(1 / radius, width, 0.0)),))
+    return Ground((Pass(path, WheelSolid(1 / radius, width, 0.0)),))
 
 
 def radial(ground, z, angle):

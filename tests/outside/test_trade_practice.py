@@ -11,7 +11,8 @@ from gougeform.measure.cheek import cheek_widths
 from gougeform.measure.edge import measure_edge
 from gougeform.measure.measures import measure
 from gougeform.reach.body import build_body
-from gougeform.read.recipe import changed, from_table, load
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import from_table, load
 from gougeform.stiffness.beam import beam_of
 from gougeform.stiffness.properties import plain
 

@@ -8,7 +8,7 @@ import pytest
 
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
-from gougeform.read.recipe import from_table
+from gougeform.recipe.reading import from_table
 
 SOURCE = "independent dense method · its results seen"
 

@@ -67,9 +67,7 @@ class Bar(Part):
     ]  # fmt: skip
     steel: Annotated[
         Steel,
-        Words(
-            "steel", "of what steel: hss, powder or carbon. Weight and stiffness hang on it, the edge does not"
-        ),
+        Words("steel", "of what steel: hss, powder or carbon. Weight and stiffness hang on it, the edge does not"),
     ] = Field(default_factory=usual_steel)
     outline: str
 

@@ -8,9 +8,10 @@ import numpy as np
 
 from gougeform.gauges.wheelgauge import worn_diameters
 from gougeform.grind.gouge import Gouge
-from gougeform.machine.jig import FootJig, RodJig, Table, pivot_of
+from gougeform.machine.rig import FootRig, RodRig, TableRig
 from gougeform.measure.measures import Measures
-from gougeform.read.recipe import Recipe, ResolvedGrind
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.resolving import ResolvedGrind
 from gougeform.tell.cautions import cautions
 from gougeform.tell.report import NOTHING, edge_rows
 
@@ -164,15 +165,15 @@ def wear_table(gouge: Gouge) -> tuple[list[tuple[str, ...]], str]:
     """
     new = gouge.recipe.grinds[0].wheel.diameter_mm
     jigs = gouge.jigs
-    if isinstance(jigs[0], Table):
+    if isinstance(jigs[0], TableRig):
         return [], "A table: tilt it anew when the wheel has worn. The nose angle is set, not the distance."
     if new is None:
         return [], "A belt does not change its shape as it wears: distances stay."
     which = [
         n for n, (g, jig) in enumerate(zip(gouge.recipe.grinds, jigs, strict=True))
-        if g.wheel.diameter_mm == new and not isinstance(jig, Table)
+        if g.wheel.diameter_mm == new and not isinstance(jig, TableRig)
     ]  # fmt: skip
-    names = ["rim to pocket" if isinstance(jigs[0], FootJig) else "rim to rod", *("relief" for n in which[1:])]
+    names = ["rim to pocket" if isinstance(jigs[0], FootRig) else "rim to rod", *("relief" for n in which[1:])]
     rows: list[tuple[str, ...]] = [("wheel Ø", *names, "if not reset")]
     for diameter in worn_diameters(new, _WORN):
         cells = [f"{distance_for(gouge, n, diameter):.2f}" for n in which]
@@ -185,7 +186,7 @@ def wear_table(gouge: Gouge) -> tuple[list[tuple[str, ...]], str]:
 def distance_for(gouge: Gouge, number: int, diameter: float) -> float:
     """Rim distance (mm) that gives a grind's nose angle on a wheel of another diameter (mm)."""
     jig = gouge.jigs[number]
-    assert isinstance(jig, FootJig | RodJig)
+    assert isinstance(jig, FootRig | RodRig)
     across = _across(gouge, number)
     angle = jig.pivot.nose_angle(jig.rim, gouge.ground.passes[number].wheel.curvature, across)
     return float(jig.pivot.rim_distance(angle, 2 / diameter, across))
@@ -206,7 +207,7 @@ def tolerance_line(gouge: Gouge) -> str:
     jig, k = gouge.jigs[0], gouge.ground.passes[0].wheel.curvature
     half = np.radians(NOSE_TOLERANCE_DEG)
     head = f"The nose keeps within ±{NOSE_TOLERANCE_DEG:g}° while"
-    if isinstance(jig, Table):
+    if isinstance(jig, TableRig):
         return f"{head} the table's tilt is within ±{NOSE_TOLERANCE_DEG:g}°."
     pivot, rim, across, d = jig.pivot, jig.rim, _across(gouge, 0), 1e-3
 
@@ -220,8 +221,7 @@ def tolerance_line(gouge: Gouge) -> str:
     fields = gouge.recipe.grinds[0].jig
     if fields.kind == "foot":  # a rod jig's hinge passes through the same point whatever its cant
         low, high = (
-            pivot_of(gouge.section, fields.model_copy(update={"arm_cant_deg": fields.arm_cant_deg + e}))
-            for e in (-d, d)
+            fields.model_copy(update={"arm_cant_deg": fields.arm_cant_deg + e}).pivot(gouge.section) for e in (-d, d)
         )
         by_cant = slope(low.nose_angle(rim, k, across), high.nose_angle(rim, k, across))
         parts.append(f"arm's cant ±{half / by_cant:.1f}°")

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from gougeform.card.page import INK, PALE, QUIET, STEEL, Page
 from gougeform.grind.gouge import Gouge
-from gougeform.machine.jig import Table, clamp_drop, machine_turn
+from gougeform.machine.pose import machine_turn
+from gougeform.machine.rig import TableRig
 from gougeform.measure.crease import creases
 from gougeform.measure.edge import Edge
 
@@ -82,7 +83,7 @@ def side_view(gouge: Gouge, edge: Edge) -> SideView:
         p, back = -fields.projection_mm, max(1.6 * fields.hinge_back_mm, 16.0)
         box = placed(np.array([[low - 4, p], [top + 4, p], [top + 4, p - back], [low - 4, p - back]]))
         clamp = placed(np.array([[top + 4, p]]))[0]
-        hinge = placed(np.array([[-clamp_drop(section, fields), p - fields.hinge_back_mm]]))[0]
+        hinge = placed(np.array([[-fields.drop(section), p - fields.hinge_back_mm]]))[0]
     pivots: list[tuple[int, Floats]] = []
     for number, s in enumerate(gouge.settings):
         if s.rim_distance is None or s.pivot_angle is None:
@@ -99,7 +100,7 @@ def on_machine(gouge: Gouge) -> Place:
     """From (n, 2) y, z in the tool's middle plane to (n, 2) X, Z on the machine, mm, the first grind's nose ground."""
     jig, one, setting = gouge.jigs[0], gouge.ground.passes[0], gouge.settings[0]
     k = one.wheel.curvature
-    lift = _TABLE_LIFT if isinstance(jig, Table) and k else setting.pivot_angle or 0.0
+    lift = _TABLE_LIFT if isinstance(jig, TableRig) and k else setting.pivot_angle or 0.0
     pose = one.path.pose(np.array([0.0]))
     turn = machine_turn(lift) @ pose.turn[:, :, 0]
     shift = machine_turn(lift) @ (pose.shift[:, 0] + np.array([1 / k if k else 0.0, 0.0, 0.0]))

@@ -28,7 +28,7 @@ def run(arguments: argparse.Namespace) -> int:
         from gougeform.card.content import content
         from gougeform.grind.gouge import shape
         from gougeform.measure.measures import measure
-        from gougeform.read.recipe import load
+        from gougeform.recipe.reading import load
         from gougeform.tell.cautions import cautions
         from gougeform.tell.folder import file_name, publish, stage
 

@@ -30,7 +30,7 @@ def run(given: argparse.Namespace) -> int:
     """Work out all tools, print and write."""
     from gougeform.compare.report import draw_comparison, print_comparison
     from gougeform.compare.tools import compare, lands, result
-    from gougeform.read.recipe import load
+    from gougeform.recipe.reading import load
     from gougeform.tell.cautions import cautions
     from gougeform.tell.folder import publish, stage, write
     from gougeform.tell.progress import step

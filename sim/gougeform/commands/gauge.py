@@ -106,7 +106,7 @@ def run(arguments: argparse.Namespace) -> int:
         from gougeform.gauges.setup import Setup
         from gougeform.grind.gouge import shape
         from gougeform.measure.measures import measure
-        from gougeform.read.recipe import load
+        from gougeform.recipe.reading import load
         from gougeform.tell.folder import file_name
 
         recipe = load(arguments.recipe)

@@ -62,7 +62,7 @@ def grind_named(recipe_name: str, arguments: argparse.Namespace) -> Done:
     from gougeform.tell.progress import step
 
     with step("reading the recipe"):
-        from gougeform.read.recipe import load
+        from gougeform.recipe.reading import load
         from gougeform.tell.folder import file_name
         from gougeform.tell.job import do
 

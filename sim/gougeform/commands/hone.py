@@ -17,7 +17,8 @@ from gougeform.settings.show import common_arguments, deg, finish, mm, opened
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from gougeform.read.recipe import Recipe, Wheel
+    from gougeform.machine.wheel import Wheel
+    from gougeform.recipe.model import Recipe
     from gougeform.settings.hone import Honing, Set
 
 
@@ -54,7 +55,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _wheel(recipe: Recipe, text: str) -> Wheel:
     from gougeform.errors import InputError
-    from gougeform.read.recipe import Wheel, changed
+    from gougeform.machine.wheel import Wheel
+    from gougeform.recipe.change import changed
 
     own = recipe.wheel
     if text in ("flat", "belt"):

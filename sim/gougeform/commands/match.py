@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from rich.console import Console
 
-    from gougeform.read.recipe import Recipe
+    from gougeform.recipe.model import Recipe
     from gougeform.settings.match import Cost, Match
 
 
@@ -53,7 +53,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Match or price, print, and write the recipe, the gap as CSV and its chart."""
     from gougeform.errors import InputError
-    from gougeform.read.recipe import changed, to_toml
+    from gougeform.recipe.change import changed
+    from gougeform.recipe.write import to_toml
     from gougeform.settings.bench import bench_of
     from gougeform.settings.match import cost, match
     from gougeform.settings.ruler import machine
@@ -121,7 +122,7 @@ def _other_steel(recipe: Recipe, old: Recipe) -> str:
 
 def _old(arguments: argparse.Namespace, recipe: Recipe) -> tuple[Recipe, dict[str, float]]:
     from gougeform.errors import InputError
-    from gougeform.read.recipe import load
+    from gougeform.recipe.reading import load
     from gougeform.settings.match import old_from_angles
     from gougeform.settings.wants import read_wants
 

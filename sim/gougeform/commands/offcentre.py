@@ -78,7 +78,7 @@ def run(given: argparse.Namespace) -> int:
 def _of_recipe(name: str) -> list[tuple[str, float]]:
     from gougeform.grind.gouge import shape
     from gougeform.measure.edge import measure_edge
-    from gougeform.read.recipe import load
+    from gougeform.recipe.reading import load
 
     edge = measure_edge(shape(load(name)))
     bevel, land = float(edge.bevel[edge.nose]), float(edge.land[edge.nose])

@@ -97,7 +97,7 @@ def run(given: argparse.Namespace) -> int:
     from gougeform.reach.cove import tightest_cove
     from gougeform.reach.report import overhang_row, print_reach, result
     from gougeform.reach.result import at_overhang, reach
-    from gougeform.read.recipe import load
+    from gougeform.recipe.reading import load
     from gougeform.tell.cautions import cautions
     from gougeform.tell.progress import step
     from gougeform.work.files import load_work

@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     import numpy as np
 
     from gougeform.errors import InputError
-    from gougeform.read.recipe import to_toml
+    from gougeform.recipe.write import to_toml
     from gougeform.settings.relief import Middle
 
     recipe = opened(arguments)

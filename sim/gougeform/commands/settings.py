@@ -37,7 +37,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Solve, round to a ruler, measure both, print and write the recipe with the settings."""
-    from gougeform.read.recipe import to_toml
+    from gougeform.recipe.write import to_toml
     from gougeform.settings.bench import bench_of
     from gougeform.settings.problem import Problem
     from gougeform.settings.ruler import confirmed, corrected, ruled

@@ -56,7 +56,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Carry over, compare along the whole edge, and table the settings of a wearing wheel."""
     from gougeform.errors import InputError
-    from gougeform.read.recipe import to_toml
+    from gougeform.recipe.write import to_toml
     from gougeform.settings.bench import bench_of
     from gougeform.settings.ruler import machine
     from gougeform.settings.transfer import carry_over, read_targets, wear

@@ -35,7 +35,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Serve until Ctrl-C."""
     port = port_number(arguments.port)
-    from gougeform.read.recipe import load
+    from gougeform.recipe.reading import load
 
     first = load(arguments.recipe)
     second = first if arguments.second is None else load(arguments.second)

@@ -22,7 +22,8 @@ from gougeform.measure.measures import CHEEK_AT_MM, Measures, measure
 from gougeform.reach.cove import COVE_ERROR_MM, Cove, tightest_cove
 from gougeform.reach.result import Reach, Terms, reach
 from gougeform.reach.search import SEARCH_ERROR_DEG
-from gougeform.read.recipe import Recipe, changed
+from gougeform.recipe.change import changed
+from gougeform.recipe.model import Recipe
 from gougeform.work.meridian import Meridian
 
 Floats = NDArray[np.float64]

@@ -32,7 +32,7 @@ def projection_stop(setup: Setup) -> Gauge:
     Raises InputError where the recipe has no clamp, or a projection is too short for lane and post.
     """
     recipe = setup.gouge.recipe
-    if recipe.jig.kind == "table" and not setup.wishes.projection_mm:
+    if recipe.grinds[0].jig.kind == "table" and not setup.wishes.projection_mm:
         raise InputError(
             "jig.kind",
             "a table has no clamp face that a projection could be set from",

@@ -17,7 +17,7 @@ from shapely.geometry import Polygon, box
 from gougeform.errors import InputError
 from gougeform.gauges.gauge import Gauge, disc, mm, plain, rounded
 from gougeform.gauges.setup import Setup, wheel_words
-from gougeform.machine.jig import Table
+from gougeform.machine.rig import TableRig
 
 _THICK = 8.0
 _LEAST_BODY = 8.0  # mm between the deepest points of the seats
@@ -45,7 +45,7 @@ def reaches(setup: Setup) -> list[Reach]:
     found: list[Reach] = []
     gouge = setup.gouge
     for number, (grind, jig, one) in enumerate(zip(gouge.recipe.grinds, gouge.jigs, gouge.ground.passes, strict=True)):
-        if grind.jig.kind == "table" or isinstance(jig, Table):
+        if grind.jig.kind == "table" or isinstance(jig, TableRig):
             raise InputError(
                 "jig.kind",
                 "a table has no pocket or rod whose distance a spacer could set",

@@ -12,6 +12,7 @@ from gougeform.errors import InputError
 from gougeform.machine.clamp import DATUMS, PIN
 from gougeform.part import Part
 from gougeform.quantity import Quantity, Words
+from gougeform.read.complaints import allowed
 
 if TYPE_CHECKING:
     from gougeform.bar.section import Section
@@ -101,6 +102,17 @@ class Jig(Part):
         """Which of DISTANCES it is set by; "" where none is given."""
         return next((name for name in DISTANCES if getattr(self, name, None) is not None), "")
 
+    @classmethod
+    def without_distance(cls, where: str) -> InputError:
+        """The error of one that does not say how far it stands from the wheel; `where` is its dotted place."""
+        ways = [name for name in DISTANCES if name in cls.model_fields]
+        if len(ways) > 1:
+            problem = f"no distance is given, allowed is exactly one of {', '.join(ways)}"
+            return InputError(f"{where}.{ways[0]}", problem, "add one of them")
+        (only,) = ways
+        problem = f"is missing, allowed is {allowed(cls, only)}"
+        return InputError(f"{where}.{only}", problem, f"add {only}: {cls.meaning(only).description}")
+
 
 class ClampedJig(Jig):
     """A jig whose clamp is hinged to something that stands at a distance from the wheel.
@@ -130,13 +142,28 @@ class ClampedJig(Jig):
     ] = "axis"
     vee_deg: Annotated[
         float | None,
-        Quantity("opening of the V", "opening of the clamp's V in degrees", gt=0, lt=180, usual=(60, 120),
-                 span=(60, 150), step=1, how="Protractor across the V's two walls"),
+        Quantity(
+            "opening of the V",
+            "opening of the clamp's V in degrees",
+            gt=0,
+            lt=180,
+            usual=(60, 120),
+            span=(60, 150),
+            step=1,
+            how="Protractor across the V's two walls",
+        ),
     ] = None
     clamp_size_mm: Annotated[
         tuple[float, float, float],
-        Quantity("size of the clamp", "size of the clamp behind its face in mm, [across, high, along the bar]",
-                 gt=0, le=500, usual=(15, 80), step=1, how="Ruler across, up and along the clamp"),
+        Quantity(
+            "size of the clamp",
+            "size of the clamp behind its face in mm, [across, high, along the bar]",
+            gt=0,
+            le=500,
+            usual=(15, 80),
+            step=1,
+            how="Ruler across, up and along the clamp",
+        ),
     ] = (32.0, 32.0, 40.0)
     height_mm: Annotated[
         float,
@@ -208,7 +235,7 @@ class ClampedJig(Jig):
             name, given = "nose_angle_deg", self.nose_angle_deg
             rim = pivot.rim_distance(float(np.radians(given)), k, across)
         else:
-            raise no_distance("jig")
+            raise self.without_distance("jig")
         if not (rim > self.pivot_thick_mm):
             raise InputError(
                 f"jig.{name}",
@@ -250,17 +277,12 @@ class ClampedJig(Jig):
         )
 
 
-def no_distance(where: str) -> InputError:
-    """The error of a jig that does not say how far it stands from the wheel; `where` is its dotted place."""
-    return InputError(
-        f"{where}.nose_angle_deg",
-        f"no distance is given, allowed is exactly one of {', '.join(DISTANCES)}",
-        "add one of them",
-    )
-
-
 def called(quantity: Quantity, label: str, description: str = "", how: str = "", **more: object) -> Quantity:
     """A quantity that several jigs share, as one of them calls it."""
     return replace(
-        quantity, label=label, description=description or quantity.description, how=how or quantity.how, **more  # type: ignore[arg-type]
+        quantity,
+        label=label,
+        description=description or quantity.description,
+        how=how or quantity.how,
+        **more,  # type: ignore[arg-type]
     )

@@ -13,10 +13,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from gougeform.bar.handle import Handle
 from gougeform.grind.gouge import Gouge
 from gougeform.measure.edge import Edge, heel_places, measure_edge
 from gougeform.measure.fan import build_fan
-from gougeform.read.parts import Handle
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

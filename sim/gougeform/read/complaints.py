@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime
 import json
 from collections.abc import Mapping
-from typing import Any, Literal, TypeVar, get_args, get_origin
+from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
 
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 
 from gougeform.errors import InputError
 from gougeform.part import Part
@@ -15,6 +15,7 @@ from gougeform.quantity import Quantity, Words, unit_of
 from gougeform.read.library import nearest
 
 Model = TypeVar("Model", bound=Part)
+
 
 def shown(value: object, depth: int = 0) -> str:
     """A value as a person wrote it in TOML, cut to 60 characters; lists in lists only to the third."""
@@ -60,7 +61,8 @@ def inner_part(model: type[Part], name: str) -> type[Part] | None:
     """The model of a table that stands inside another under that name; None for a field that is no table."""
     annotation = model.model_fields[name].annotation if name in model.model_fields else None
     ways = get_args(annotation) or (annotation,)
-    return next((way for way in ways if isinstance(way, type) and issubclass(way, Part)), None)
+    parts = [way for way in ways if isinstance(way, type) and issubclass(way, Part)]
+    return parts[0] if len(parts) == 1 else None
 
 
 def unknown_field(field: str, name: str, known: list[str], noun: str, file: str = "") -> InputError:
@@ -78,13 +80,13 @@ def validated(model: type[Model], table: Mapping[str, Any], field: str) -> Model
     """
     whole = dict(table)
     for name, value in table.items():
-        inner = inner_part(model, name)
-        if inner is not None and isinstance(value, dict):
+        inner = inner_part(model, name) if isinstance(value, dict) else None
+        if inner is not None:
             whole[name] = validated(inner, value, f"{field}.{name}")
     try:
         return model.model_validate(whole)
     except InputError as error:
-        raise InputError(f"{field}.{error.field}", error.problem, error.hint) from None
+        raise InputError(f"{field}.{error.field}" if field else error.field, error.problem, error.hint) from None
     except ValidationError as error:
         found = error.errors(include_url=False, include_input=False, include_context=False)
         # A misspelt field is also a missing one: the spelling is what the person can act on.
@@ -98,11 +100,21 @@ def validated(model: type[Model], table: Mapping[str, Any], field: str) -> Model
         raise complaint from None
 
 
+def checked_field(model: type[Part], name: str, value: Any) -> Any:
+    """The value of one field of a model whose other fields are checked elsewhere. Raises InputError at that name."""
+    info = model.model_fields[name]
+    annotation: Any = Annotated[(info.annotation, *info.metadata)]
+    try:
+        return TypeAdapter(annotation).validate_python(value)
+    except ValidationError as error:
+        raise _complaint(model, error.errors()[0]["type"], (name,), {name: value}, "") from None
+
+
 def _complaint(
     model: type[Part], fault: str, loc: tuple[int | str, ...], table: dict[str, Any], field: str
 ) -> InputError:
     name = str(loc[0])
-    place = f"{field}.{name}"
+    place = f"{field}.{name}" if field else name
     if fault == "extra_forbidden":
         return unknown_field(place, name, list(model.model_fields), model.noun)
     what = model.meaning(name).description

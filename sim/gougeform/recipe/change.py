@@ -1,19 +1,35 @@
-"""Sets fields of a recipe's plain table by their dotted names."""
+"""Changes a recipe: sets fields by their dotted names."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from copy import deepcopy
 from typing import Any
 
 from gougeform.errors import InputError
+from gougeform.machine.jig import DISTANCES
+from gougeform.part import Table
 from gougeform.read.complaints import shown
-from gougeform.read.parts import DISTANCES
-from gougeform.read.references import Table, overlaid
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.reading import from_table
+from gougeform.recipe.references import overlaid
+from gougeform.recipe.sections import INSIDE
 
-_INNER = {"bar": "steel", "grind": "wheel"}
+
+def changed(recipe: Recipe, changes: Mapping[str, Any]) -> Recipe:
+    """The recipe with fields set by dotted name: {"jig.projection_mm": 70, "grind.0.shoulder": 1}.
+
+    Whole tables and references can be set too ("wheel": "wheel-150"), a grind appended by the next number,
+    and a field removed by None. One of the three distances replaces the others. Raises InputError like load,
+    and for a change that could have no effect because every grind has its own value.
+    """
+    table = apply_changes(recipe.table, changes, recipe.source)
+    result = from_table(table, name=recipe.name, source=recipe.source)
+    without_effect(result, changes, recipe.source)
+    return result
 
 
-def apply_changes(table: Table, changes: dict[str, Any], file: str = "") -> Table:
+def apply_changes(table: Table, changes: Mapping[str, Any], file: str = "") -> Table:
     """The table, changed in place: {"jig.projection_mm": 70, "grind.0.fullness": 0.5}.
 
     A whole table goes before its fields; None removes. Raises InputError for a name that leads nowhere.
@@ -39,12 +55,12 @@ def apply_changes(table: Table, changes: dict[str, Any], file: str = "") -> Tabl
     return table
 
 
-def without_effect(table: Table, changes: dict[str, Any], file: str = "") -> None:
+def without_effect(recipe: Recipe, changes: Mapping[str, Any], file: str = "") -> None:
     """Raise InputError where a change of the jig or wheel cannot matter, since the first grind has its own.
 
     Later grinds inherit from the first, so none is left that would use it.
     """
-    first = table["grind"][0]
+    first = recipe.grind[0].plain()
     for name, value in changes.items():
         section, _, inner = name.partition(".")
         if section == "jig" and inner and value is not None:
@@ -84,20 +100,22 @@ def _set_fields(table: Table, section: tuple[str, ...], own: Table, file: str) -
         holder, key = table, section[0]
         if key not in table:
             raise InputError(f"{where}.{next(iter(own))}", f"the recipe has no {where}", "check the name", file)
-    target = _as_table(holder[key], where, file)
+    holder[key] = _overlaid_deep(_as_table(holder[key], where, file), own, section[0], where, file)
+
+
+def _overlaid_deep(target: Table, own: Table, section: str, where: str, file: str) -> Table:
+    """The table with fields set by name, or by dotted name in the tables that stand in it; None removes."""
     direct = {name: value for name, value in own.items() if "." not in name}
-    target = overlaid(target, {name: value for name, value in direct.items() if value is not None}, section[0])
+    target = overlaid(target, {name: value for name, value in direct.items() if value is not None}, section)
     for name in (name for name, value in direct.items() if value is None):
         target.pop(name, None)
     for name in (name for name in own if "." in name):
         inner, _, rest = name.partition(".")
-        if inner != _INNER.get(section[0]) or "." in rest or inner not in target:
+        if inner not in INSIDE.get(section, ()) or inner not in target:
             raise InputError(f"{where}.{name}", f"the recipe has no table {where}.{inner}", "check the name", file)
         inside = _as_table(target[inner], f"{where}.{inner}", file)
-        target[inner] = overlaid(inside, {rest: own[name]}, inner)
-        if own[name] is None:
-            del target[inner][rest]
-    holder[key] = target
+        target[inner] = _overlaid_deep(inside, {rest: own[name]}, inner, f"{where}.{inner}", file)
+    return target
 
 
 def _as_table(value: object, where: str, file: str) -> Table:

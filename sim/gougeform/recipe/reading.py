@@ -1,107 +1,25 @@
-"""A recipe: one tool and the ways it is ground, read from a file, checked, changed and written back.
-
-Lengths are in mm and angles in degrees throughout, as the field names say. All faults are InputError.
-"""
+"""From a file or a table to a checked recipe. All faults are InputError."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from copy import deepcopy
-from dataclasses import dataclass, field
 from pathlib import Path as FilePath
-from typing import Any, cast
 
+from gougeform.bar.bar import USUAL_STEEL, Bar
+from gougeform.bar.flute import Flute
+from gougeform.bar.flutes import FLUTES
+from gougeform.bar.handle import Handle
+from gougeform.bar.outlines import BARS
 from gougeform.errors import InputError
-from gougeform.read.changes import apply_changes, without_effect
-from gougeform.read.complaints import model_for, shown, unknown_field, validated
+from gougeform.machine.jig import Jig
+from gougeform.machine.wheel import WHEELS, Wheel
+from gougeform.part import Table
+from gougeform.read.complaints import checked_field, shown, unknown_field, validated
 from gougeform.read.inches import hinted
 from gougeform.read.library import find, is_path, unknown_name
-from gougeform.read.parts import (
-    ArcFlute,
-    Bar,
-    EllipseFlute,
-    Flute,
-    FootJig,
-    Handle,
-    Jig,
-    ParabolaFlute,
-    Path,
-    PointsBar,
-    PointsFlute,
-    RodJig,
-    RoundBar,
-    SquareBar,
-    SteadyPath,
-    Steel,
-    TableJig,
-    TracedPath,
-    VeeFlute,
-    Wheel,
-)
-from gougeform.read.references import Place, Table, entered, file_of, fill, locate, under
-from gougeform.read.resolving import ResolvedGrind, part_of, resolved_grinds
 from gougeform.read.toml import read_toml
-from gougeform.read.writing import toml_text
-
-__all__ = [
-    "ArcFlute",
-    "Bar",
-    "EllipseFlute",
-    "Flute",
-    "FootJig",
-    "Handle",
-    "Jig",
-    "ParabolaFlute",
-    "Path",
-    "PointsBar",
-    "PointsFlute",
-    "Recipe",
-    "ResolvedGrind",
-    "RodJig",
-    "RoundBar",
-    "SquareBar",
-    "SteadyPath",
-    "Steel",
-    "TableJig",
-    "TracedPath",
-    "VeeFlute",
-    "Wheel",
-    "changed",
-    "from_table",
-    "load",
-    "to_toml",
-]
-
-_KEYS = ["title", "bar", "flute", "wheel", "jig", "grind", "older", "handle"]
-_MOST_GRINDS = 20
-_MOST_OLDER = 20
-
-
-@dataclass(frozen=True)
-class Recipe:
-    """One tool and its grinds. Two recipes are equal when they say the same, wherever they were read.
-
-    wheel is the recipe's own; a grind may have another. older is the tool's shape before, or None.
-    handle is what follows behind the steel. name is the file's name without .toml and source its path as given, both
-    "" for one made from a table.
-    table is what it was checked from, with all references filled in.
-    """
-
-    bar: Bar
-    flute: Flute
-    wheel: Wheel
-    grinds: tuple[ResolvedGrind, ...]
-    older: Recipe | None = None
-    handle: Handle = field(default_factory=Handle)
-    title: str = ""
-    name: str = field(default="", compare=False)
-    source: str = field(default="", compare=False)
-    table: Table = field(default_factory=dict, compare=False, repr=False)
-
-    @property
-    def jig(self) -> Jig:
-        """The jig as set for the first grind."""
-        return self.grinds[0].jig
+from gougeform.recipe.model import KEYS, MOST_GRINDS, MOST_OLDER, Recipe, check_flute
+from gougeform.recipe.references import Place, entered, file_of, fill, locate, under
+from gougeform.recipe.resolving import Grind, checked_jig, resolved
 
 
 def load(path_or_name: str | FilePath) -> Recipe:
@@ -126,24 +44,6 @@ def from_table(table: Table, *, name: str = "", source: str = "") -> Recipe:
     return _build(table, Place(source, FilePath(source).parent if source else FilePath()), name)
 
 
-def changed(recipe: Recipe, changes: dict[str, Any]) -> Recipe:
-    """The recipe with fields set by dotted name: {"jig.projection_mm": 70, "grind.0.shoulder": 1}.
-
-    Whole tables and references can be set too ("wheel": "wheel-150"), a grind appended by the next number,
-    and a field removed by None. One of the three distances replaces the others. Raises InputError like load,
-    and for a change that could have no effect because every grind has its own value.
-    """
-    table = apply_changes(deepcopy(recipe.table), changes, recipe.source)
-    result = from_table(table, name=recipe.name, source=recipe.source)
-    without_effect(result.table, changes, recipe.source)
-    return result
-
-
-def to_toml(recipe: Recipe) -> str:
-    """The recipe as TOML that needs no library and reads back equal."""
-    return toml_text(recipe.table)
-
-
 def _load(path: FilePath, where: str, place: Place) -> Recipe:
     inside = entered(path, where, place)
     try:
@@ -164,8 +64,8 @@ def _build(raw: Table, place: Place, name: str, depth: int = 0) -> Recipe:
 
 def _checked(raw: Table, place: Place, name: str, files: dict[str, str], depth: int) -> Recipe:
     for key in raw:
-        if key not in _KEYS:
-            raise unknown_field(key, key, _KEYS, "a recipe")
+        if key not in KEYS:
+            raise unknown_field(key, key, list(KEYS), "a recipe")
     title = raw.get("title", "")
     if not isinstance(title, str) or len(title) > 200:
         raise InputError("title", f"given {shown(title)}, allowed is a text of at most 200 characters", "change title")
@@ -181,54 +81,42 @@ def _checked(raw: Table, place: Place, name: str, files: dict[str, str], depth: 
         table[section] = filled.table
         files.update(under(section, filled.files))
     if "steel" not in table["bar"]:
-        filled = fill("hss", "steel", "bar.steel", place)
+        filled = fill(USUAL_STEEL, "steel", "bar.steel", place)
         table["bar"]["steel"] = filled.table
         files.update(under("bar.steel", filled.files))
     table["grind"] = _filled_grinds(raw.get("grind"), place, files)
-    bar, flute = _bar(table["bar"]), cast(Flute, part_of("flute", table["flute"], "flute"))
-    if flute.length_mm > bar.length_mm:
-        raise InputError(
-            "flute.length_mm",
-            f"given {flute.length_mm:g}, allowed is at most bar.length_mm = {bar.length_mm:g} mm",
-            "make the flute shorter or the bar longer",
-        )
-    wheel = cast(Wheel, part_of("wheel", table["wheel"], "wheel"))
-    grinds = resolved_grinds(table, wheel)
-    _steel_in_the_clamp(table, bar, grinds)
-    older = None
+    bar: Bar = validated(BARS.of(table["bar"], "bar"), table["bar"], "bar")
+    flute: Flute = validated(FLUTES.of(table["flute"], "flute"), table["flute"], "flute")
+    check_flute(bar, flute)
+    wheel = validated(WHEELS.of(table["wheel"], "wheel"), table["wheel"], "wheel")
+    jig = checked_jig(table["jig"], "jig")
+    given: Table = {"title": title} if title else {}
+    for key in ("ruler_mm", "protractor_deg"):
+        if key in raw:
+            given[key] = checked_field(Recipe, key, raw[key])
+    recipe = Recipe(
+        bar=bar, flute=flute, wheel=wheel, jig=jig, grind=_grinds(wheel, jig, table["grind"]), name=name,
+        source=place.file, **given,
+    )  # fmt: skip
     if "older" in raw:
-        older = _older(raw["older"], place, depth)
-        _same_stock(older, bar, flute)
-        table["older"] = older.table
-    handle = Handle()
+        recipe = recipe.with_(older=_older(raw["older"], place, depth))
     if "handle" in raw:
         filled = fill(raw["handle"], "handle", "handle", place)
-        table["handle"] = filled.table
         files.update(under("handle", filled.files))
-        handle = validated(Handle, filled.table, "handle")
-    return Recipe(bar, flute, wheel, grinds, older, handle, title, name, place.file, table)
+        recipe = recipe.with_(handle=validated(Handle, filled.table, "handle"))
+    return recipe
 
 
-def _steel_in_the_clamp(table: Table, bar: Bar, grinds: Sequence[ResolvedGrind]) -> None:
-    """The projection ends at the clamp face, and behind it the clamp needs bar to hold. Fingers at a table do not."""
-    for i, grind in enumerate(grinds):
-        given = grind.jig.projection_mm
-        if grind.jig.kind == "table" or given < bar.length_mm:
-            continue
-        holders = (f"grind.{i}", "grind.0")
-        own = next((place for place in holders if "projection_mm" in table["grind"][int(place[6:])]), "jig")
-        raise InputError(
-            f"{own}.projection_mm",
-            f"given {given:g}, but the bar has only bar.length_mm = {bar.length_mm:g} mm of steel ahead of the ferrule,"
-            " and the clamp holds it behind that projection",
-            "a shorter projection, or a longer bar",
-        )
-
-
-def _bar(table: Table) -> Bar:
-    model = model_for("bar", table, "bar")
-    steel = validated(Steel, table["steel"], "bar.steel")
-    return cast(Bar, validated(model, table | {"steel": steel}, "bar"))
+def _grinds(wheel: Wheel, jig: Jig, tables: list[Table]) -> tuple[Grind, ...]:
+    grinds: list[Grind] = []
+    for i, table in enumerate(tables):
+        try:
+            grinds.append(validated(Grind, table, f"grind.{i}"))
+        except InputError:
+            if grinds:
+                resolved(wheel, jig, grinds)  # a fault in an earlier grind is told first
+            raise
+    return tuple(grinds)
 
 
 def _filled_grinds(raw: object, place: Place, files: dict[str, str]) -> list[Table]:
@@ -236,9 +124,9 @@ def _filled_grinds(raw: object, place: Place, files: dict[str, str]) -> list[Tab
         raise InputError("grind", "given one table, allowed is a list of tables", "write [[grind]] with two brackets")
     if raw is None or raw == []:
         raise InputError("grind", "is missing, at least one is needed", "add a [[grind]] table")
-    if not isinstance(raw, list) or len(raw) > _MOST_GRINDS:
+    if not isinstance(raw, list) or len(raw) > MOST_GRINDS:
         given = f"{len(raw)} grinds" if isinstance(raw, list) else shown(raw)
-        raise InputError("grind", f"given {given}, allowed are 1 to {_MOST_GRINDS} tables", "write [[grind]] tables")
+        raise InputError("grind", f"given {given}, allowed are 1 to {MOST_GRINDS} tables", "write [[grind]] tables")
     tables = []
     for i, value in enumerate(raw):
         filled = fill(value, "grind", f"grind.{i}", place)
@@ -248,8 +136,8 @@ def _filled_grinds(raw: object, place: Place, files: dict[str, str]) -> list[Tab
 
 
 def _older(value: object, place: Place, depth: int) -> Recipe:
-    if depth >= _MOST_OLDER:
-        raise InputError("older", f"more than {_MOST_OLDER} older tools in a row", "leave out the oldest")
+    if depth >= MOST_OLDER:
+        raise InputError("older", f"more than {MOST_OLDER} older tools in a row", "leave out the oldest")
     if isinstance(value, str):
         return _load(locate(value, "recipes", "older", place), "older", place)
     if not isinstance(value, dict):
@@ -261,17 +149,3 @@ def _older(value: object, place: Place, depth: int) -> Recipe:
     except InputError as error:
         inside = f"older.{error.field}" if error.field else "older"
         raise InputError(inside, error.problem, error.hint, error.file) from error.__cause__
-
-
-def _same_stock(older: Recipe, bar: Bar, flute: Flute) -> None:
-    """A tool keeps its bar and flute from one grind to the next; only their lengths change."""
-    for section, was, now in (("bar", older.bar, bar), ("flute", older.flute, flute)):
-        before, after = was.model_dump(exclude={"length_mm"}), now.model_dump(exclude={"length_mm"})
-        for name in sorted({*before, *after}):
-            if before.get(name) != after.get(name):
-                raise InputError(
-                    "older",
-                    f"its {section}.{name} is {shown(before.get(name))}, "
-                    f"this recipe's is {shown(after.get(name))}; they must be equal, but for length_mm",
-                    "name a recipe of the same tool, or give both the same bar and flute",
-                )

@@ -8,32 +8,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from gougeform.errors import InputError
+from gougeform.machine.jig import DISTANCES
+from gougeform.part import Table
 from gougeform.read.complaints import shown
 from gougeform.read.library import find, is_path, unknown_name
-from gougeform.read.parts import DISTANCES, VARIANTS, SteadyPath, TracedPath
 from gougeform.read.toml import read_toml
+from gougeform.recipe.sections import INSIDE, LIBRARY_OF, SECTIONS
 
-Table = dict[str, Any]
-
-LIBRARY_OF = {
-    "bar": "bars",
-    "flute": "flutes",
-    "wheel": "wheels",
-    "jig": "jigs",
-    "grind": "grinds",
-    "steel": "steels",
-    "handle": "handles",
-    "older": "recipes",
-}
-"""The library sub-folder for each kind of table."""
-
-PATH_FIELDS = {*TracedPath.model_fields, *SteadyPath.model_fields}
-"""Fields of a [[grind]] that say how the tool moves; others belong to the jig, or are wheel and land_mm."""
-
-_INSIDE = {"bar": "steel", "grind": "wheel"}
 _DEEPEST = 20
 
 
@@ -82,11 +65,10 @@ def fill(value: object, section: str, where: str, place: Place) -> Filled:
             )
         base = _fill_file(source, section, f"{where}.from", place)
     files = {"": place.file}
-    inner = _INSIDE.get(section)
     for name in own:
         files[name] = place.file
-        if inner is not None and name == inner:
-            filled = fill(own[name], inner, f"{where}.{name}", place)
+        if name in INSIDE.get(section, ()) and name in LIBRARY_OF:
+            filled = fill(own[name], name, f"{where}.{name}", place)
             own[name] = filled.table
             files.update(under(name, filled.files))
     table = overlaid(base.table, own, section)
@@ -119,19 +101,19 @@ def overlaid(base: Table, over: Table, section: str) -> Table:
     if over.get("clamp", "vee") != "vee":
         kept.pop("vee_deg", None)
     for kind in ("jig", "path") if section == "grind" else (section,):
-        if kind in VARIANTS:
+        if kind in SECTIONS:
             kept = _without_other_variant(kept, over, kind)
     return kept | over
 
 
-def _without_other_variant(base: Table, over: Table, kind: str) -> Table:
-    tag, models, default = VARIANTS[kind]
-    new = over.get(tag)
-    if not isinstance(new, str) or new not in models or new == base.get(tag, default):
+def _without_other_variant(base: Table, over: Table, section: str) -> Table:
+    kinds = SECTIONS[section]
+    new = over.get(kinds.tag)
+    if not isinstance(new, str) or new not in kinds.classes or new == base.get(kinds.tag, kinds.default):
         return base
-    gone = {name for model in models.values() for name in model.model_fields} - set(models[new].model_fields)
-    if kind == "wheel" and new == "belt":
-        gone = {"diameter_mm"}
+    gone = kinds.fields.keys() - kinds.classes[new].model_fields.keys()
+    if section == "wheel" and new == "belt":
+        gone = {"diameter_mm", *INSIDE["wheel"]}
     return {name: value for name, value in base.items() if name not in gone}
 
 

@@ -12,12 +12,17 @@ from typing import Any
 
 from gougeform.bar.section import Section, build_section
 from gougeform.errors import InputError
-from gougeform.machine.jig import AnyJig, build_jig, pivot_of, rim_setting
-from gougeform.machine.wheel import Wheel, build_wheel
+from gougeform.machine.jig import DISTANCES
+from gougeform.machine.jigs import AnyJig
+from gougeform.machine.jigs.foot import FootJig
+from gougeform.machine.jigs.rod import RodJig
+from gougeform.machine.paths import AnyPath
+from gougeform.machine.rig import AnyRig
+from gougeform.machine.solid import WheelSolid
+from gougeform.machine.wheel import Wheel as WheelFields
 from gougeform.read.inches import hinted
-from gougeform.read.parts import DISTANCES
-from gougeform.read.recipe import FootJig, Jig, Path, Recipe, RodJig, changed
-from gougeform.read.recipe import Wheel as WheelFields
+from gougeform.recipe.change import changed
+from gougeform.recipe.model import Recipe
 from gougeform.settings.names import NAMES, Name
 
 import numpy as np  # isort: skip
@@ -34,30 +39,30 @@ class Bench:
     """
 
     section: Section
-    jig: Jig
+    jig: AnyJig
     wheel: WheelFields
-    path: Path
+    path: AnyPath
     steel_mm: float = np.inf
 
     @property
     def contact(self) -> float:
         """Place across the wheel's face, mm."""
-        return self.path.contact_mm if self.path.path == "traced" else 0.0
+        return self.path.contact
 
     @property
     def across(self) -> float:
         """How far a foot jig's contact lies from the pocket's plane, mm; 0 for the others."""
-        return self.contact if self.jig.kind == "foot" else 0.0
+        return self.jig.across(self.contact)
 
     @cached_property
-    def solid(self) -> Wheel:
+    def solid(self) -> WheelSolid:
         """The wheel as computed with."""
-        return build_wheel(self.wheel)
+        return self.wheel.build()
 
     @cached_property
-    def built(self) -> AnyJig:
+    def built(self) -> AnyRig:
         """The jig as computed with. Raises InputError where the nose cannot touch the wheel."""
-        return build_jig(self.section, self.jig, self.solid, self.contact)
+        return self.jig.set_up(self.section, self.solid, self.contact)
 
     def field(self, name: Name) -> str:
         """The field of a setting on this bench, "" where it has none."""
@@ -90,13 +95,12 @@ class Bench:
 
     def ends_at_ferrule(self, name: Name) -> bool:
         """Whether the bar's length bounds a setting: the projection, where a clamp holds the bar behind it."""
-        return name.name == "projection" and self.jig.kind != "table"
+        return name.name == "projection" and self.jig.clamps
 
     @property
     def noun(self) -> str:
         """What this is, for a sentence."""
-        jig = {"foot": "a foot jig", "rod": "a rod jig", "table": "a table"}[self.jig.kind]
-        return f"{jig} with a {self.path.path} path on a {self.wheel.kind}"
+        return f"{self.jig.noun} with a {self.path.path} path on a {self.wheel.kind}"
 
     def set(self, values: dict[str, float]) -> Bench:
         """The bench with settings changed by plain name; values are not checked against the recipe's ranges."""
@@ -111,16 +115,16 @@ class Bench:
 
     def nose_distance(self, nose_angle_deg: float) -> float:
         """The rim distance (mm) for a nose angle in closed form (law of cosines); NaN where there is none."""
-        assert self.jig.kind != "table"
-        pivot = pivot_of(self.section, self.jig)
+        pivot = self.jig.pivot(self.section)
+        assert pivot is not None
         return pivot.rim_distance(float(np.radians(nose_angle_deg)), self.solid.curvature, self.across)
 
     def nose_angle(self) -> float:
         """The nose angle (deg) this setting makes, in closed form; NaN where the nose cannot touch the wheel."""
-        if self.jig.kind == "table":
-            return float(self.jig.nose_angle_deg)
-        assert self.jig.rim_distance_mm is not None
-        pivot = pivot_of(self.section, self.jig)
+        pivot = self.jig.pivot(self.section)
+        if pivot is None:
+            assert self.jig.nose_angle_deg is not None
+            return self.jig.nose_angle_deg
         return float(np.degrees(pivot.nose_angle(self.jig.rim_distance_mm, self.solid.curvature, self.across)))
 
     def measured_distance(self) -> float | None:
@@ -151,12 +155,12 @@ def bench_of(recipe: Recipe, grind: int = 0, section: Section | None = None) -> 
         raise InputError("grind", f"given {grind}, the recipe has {len(recipe.grinds)}", "grinds count from 0")
     one = recipe.grinds[grind]
     section = section or build_section(recipe.bar, recipe.flute)
-    jig: Jig = one.jig
+    jig: AnyJig = one.jig
     bench = Bench(section, jig, one.wheel, one.path, recipe.bar.length_mm)
     if jig.kind == "table":
         return bench
     try:
-        rim = rim_setting(pivot_of(section, jig), jig, bench.solid, bench.contact)
+        rim = jig.at_rim(section, bench.solid, bench.contact)
     except InputError as error:
         raise hinted(error, recipe.table).in_file(recipe.source or recipe.name) from None
     update = dict.fromkeys(DISTANCES) | {"rim_distance_mm": rim}
@@ -176,11 +180,11 @@ def with_settings(recipe: Recipe, values: dict[str, float], grind: int = 0) -> R
         if one.table == "path" or (grind > 0 and one.table == "jig"):
             place = f"grind.{grind}.{field}"
         elif one.table == "wheel":
-            own = "wheel" in recipe.table["grind"][grind]
+            own = recipe.grind[grind].wheel is not None
             place = f"grind.{grind}.wheel.{field}" if own else f"wheel.{field}"
         else:
             rivals = DISTANCES if field in DISTANCES else (field,)
-            first = any(rival in recipe.table["grind"][0] for rival in rivals)
+            first = any(rival in recipe.grind[0].plain() for rival in rivals)
             place = f"grind.0.{field}" if first else f"jig.{field}"
         changes[place] = float(value)
     return changed(recipe, changes)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from gougeform.settings.bench import HELD_MM, Bench
 from gougeform.settings.names import Name
 from gougeform.settings.problem import Problem, Solution
@@ -9,27 +11,11 @@ from gougeform.settings.wants import Free
 
 _AT = 1e-6  # of its span: so near an end a setting was stopped by it
 _ORDER = ("distance", "tilt", "projection", "cant", "roll", "fullness", "shoulder", "arm_length", "shoe", "hinge_back")
-_HARD = {
-    "distance": (1.0, 1e4),
-    "projection": (5.0, 1000.0),
-    "cant": (-89.0, 89.0),
-    "tilt": (1.0, 179.0),
-    "arm_length": (1.0, 1000.0),
-    "hinge_back": (0.0, 1000.0),
-    "hinge_drop": (-200.0, 1000.0),
-    "shoe": (1.0, 1000.0),
-    "wing_length": (0.5, 200.0),
-    "fullness": (0.01, 0.99),
-    "shoulder": (0.05, 1.0),
-    "roll": (1.0, 180.0),
-    "wheel": (5.0, 1e4),
-}
-"""What a recipe allows of each setting at most, by plain name."""
 
 
 def hard_limits(bench: Bench, name: Name) -> tuple[float, float]:
     """How far a setting could be looked for at all, mm or deg: what a recipe allows, and the bar's own end."""
-    low, high = _HARD[name.name]
+    low, high = name.quantity.within(-math.inf, math.inf)
     return (low, min(high, bench.steel_mm - HELD_MM)) if bench.ends_at_ferrule(name) else (low, high)
 
 

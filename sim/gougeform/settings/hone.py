@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from gougeform.bar.section import Section
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
+from gougeform.machine.wheel import Wheel as WheelFields
 from gougeform.measure.edge import Edge
 from gougeform.measure.measures import measure
-from gougeform.read.recipe import Recipe
-from gougeform.read.recipe import Wheel as WheelFields
+from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of
 from gougeform.settings.trial import Tracer
 

@@ -8,8 +8,9 @@ import numpy as np
 
 from gougeform.bar.section import build_section
 from gougeform.machine.edgeoutline import edge_outline
+from gougeform.machine.paths.traced import TracedPath
 from gougeform.measure.edge import Edge
-from gougeform.read.recipe import Recipe, TracedPath
+from gougeform.recipe.model import Recipe
 
 
 def traced_like(recipe: Recipe, edge: Edge) -> tuple[dict[str, Any], float]:

@@ -16,13 +16,11 @@ from numpy.typing import NDArray
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.grind.ground import Ground, Pass
-from gougeform.machine.edgeoutline import edge_outline
-from gougeform.machine.jig import FootJig
-from gougeform.machine.path import steady_path, traced_path
 from gougeform.measure.edge import Edge, measure_edge
 from gougeform.measure.fan import build_fan
 from gougeform.measure.measures import Measures, measure
-from gougeform.read.recipe import Recipe, changed
+from gougeform.recipe.change import changed
+from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.likeness import traced_like
 from gougeform.settings.names import NAMES
@@ -143,12 +141,9 @@ def bevel_of(gouge: Gouge, edge: Edge) -> Bevel:
 
 def ground_of(bench: Bench) -> Ground:
     """What one grind leaves on a bench. Raises InputError where a place of the edge has no pose."""
-    if bench.path.path == "traced":
-        outline = edge_outline(bench.section, bench.path)
-        return Ground((Pass(traced_path(outline, bench.built, bench.solid, bench.contact), bench.solid),))
-    assert not isinstance(bench.built, FootJig)
-    roll = float(np.radians(bench.path.roll_max_deg))
-    one = Pass(steady_path(bench.built, bench.solid, bench.section.y_floor, roll), bench.solid)
+    one = Pass(bench.path.sweep(bench.section, bench.built, bench.solid), bench.solid)
+    if one.path.outline is not None:
+        return Ground((one,))
     nose = float(Ground((one,)).heights(np.array([[0.0, bench.section.y_floor]])).z[0])
     return Ground((replace(one, setback=-nose),))
 

@@ -8,21 +8,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from gougeform.errors import InputError
+from gougeform.quantity import Quantity, unit_of
 from gougeform.read.complaints import shown
 from gougeform.read.library import nearest
-
-RULER_MM = 0.5
-"""What a person can set with a ruler, mm."""
-PROTRACTOR_DEG = 0.5
-"""What a person can set with a protractor, degrees."""
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.sections import SECTIONS
 
 
 @dataclass(frozen=True)
 class Name:
-    """One setting: its plain name, the recipe's field by kind of jig ("" where the jig has none), and bounds.
+    """One setting: its plain name, and the recipe's field by kind of jig, path or wheel.
 
     table: where the field stands, "jig", "path" or "wheel". unit: "mm", "deg" or "" for a share. low, high: how far
-    the setting is looked for when a person gives no bounds. step: what it can be set to by hand. words: for a sentence.
+    the setting is looked for when a person gives no bounds. words: for a sentence. Bounds and words are those of the
+    field itself (see `gougeform.quantity.Quantity`).
     """
 
     name: str
@@ -31,12 +30,16 @@ class Name:
     unit: str
     low: float
     high: float
-    step: float
     words: str
+    quantity: Quantity
 
     def field(self, kind: str) -> str:
         """The field's name for a kind of jig or path; "" where there is none."""
         return self.fields.get(kind, "")
+
+    def step(self, recipe: Recipe) -> float:
+        """What it can be set to by hand, in its own unit: a step of the recipe's ruler or protractor."""
+        return {"mm": recipe.ruler_mm, "deg": recipe.protractor_deg}.get(self.unit, self.quantity.step)
 
     @property
     def column(self) -> str:
@@ -44,37 +47,32 @@ class Name:
         return f"{self.name}_{self.unit}" if self.unit else self.name
 
 
-def _both(name: str, kinds: str = "foot rod") -> dict[str, str]:
-    return dict.fromkeys(kinds.split(), name)
+_ORDER = (
+    "distance", "projection", "cant", "tilt", "arm_length", "hinge_back", "hinge_drop", "shoe", "wing_length",
+    "fullness", "shoulder", "roll", "wheel",
+)  # fmt: skip
+"""In which they are told; others come behind."""
 
 
-_ALL = (
-    Name("distance", "jig", _both("rim_distance_mm"), "mm", 1.0, 600.0, RULER_MM, "the distance from rim to pivot"),
-    Name("projection", "jig", _both("projection_mm", "foot rod table"), "mm", 30.0, 130.0, RULER_MM, "the projection"),
-    Name(
-        "cant",
-        "jig",
-        {"foot": "arm_cant_deg", "rod": "hinge_cant_deg"},
-        "deg",
-        -10.0,
-        80.0,
-        PROTRACTOR_DEG,
-        "the cant",
-    ),
-    Name("tilt", "jig", {"table": "nose_angle_deg"}, "deg", 10.0, 90.0, PROTRACTOR_DEG, "the table's tilt"),
-    Name("arm_length", "jig", {"foot": "arm_length_mm"}, "mm", 20.0, 250.0, RULER_MM, "the arm's length"),
-    Name("hinge_back", "jig", _both("hinge_back_mm"), "mm", 0.0, 80.0, RULER_MM, "how far back the hinge lies"),
-    Name("hinge_drop", "jig", _both("hinge_drop_mm"), "mm", -30.0, 60.0, RULER_MM, "how far down the hinge lies"),
-    Name("shoe", "jig", {"rod": "shoe_mm"}, "mm", 5.0, 120.0, RULER_MM, "the shoe's height"),
-    Name("wing_length", "path", {"traced": "wing_length_mm"}, "mm", 1.0, 40.0, RULER_MM, "the wing length"),
-    Name("fullness", "path", {"traced": "fullness"}, "", 0.05, 0.95, 0.01, "the outline's fullness"),
-    Name("shoulder", "path", {"traced": "shoulder"}, "", 0.2, 1.0, 0.01, "the outline's shoulder"),
-    Name("roll", "path", {"steady": "roll_max_deg"}, "deg", 10.0, 180.0, PROTRACTOR_DEG, "the roll"),
-    Name("wheel", "wheel", {"wheel": "diameter_mm"}, "mm", 50.0, 600.0, RULER_MM, "the wheel's diameter"),
-)
-NAMES = {one.name: one for one in _ALL}
-_BY_FIELD = {field: one for one in _ALL for field in one.fields.values() if field != "nose_angle_deg"}
-_BY_FIELD |= {"centre_distance_mm": NAMES["distance"], "nose_angle_deg": NAMES["tilt"]}
+def _names() -> dict[str, Name]:
+    """Every field that a person turns, found on the kinds of jigs and paths and on the wheel."""
+    found: dict[str, Name] = {}
+    for table in ("jig", "path", "wheel"):
+        for kind, model in SECTIONS[table].classes.items():
+            for field, quantity in model.quantities().items():
+                if not quantity.setting or (table, kind) == ("wheel", "belt"):
+                    continue
+                assert quantity.search is not None
+                low, high = quantity.search
+                unit = unit_of(field).ending.removeprefix("_")
+                new = Name(quantity.setting, table, {}, unit, float(low), float(high), quantity.called, quantity)
+                found.setdefault(quantity.setting, new).fields[kind] = field
+    return {name: found[name] for name in sorted(found, key=[*_ORDER, *found].index)}
+
+
+NAMES = _names()
+_BY_FIELD = {field: one for one in NAMES.values() for field in one.fields.values()}
+_BY_FIELD |= {"centre_distance_mm": NAMES["distance"]}
 
 
 def setting_name(text: str, option: str) -> Name:

@@ -9,8 +9,10 @@ from pathlib import Path
 from gougeform.bar.section import Section
 from gougeform.errors import InputError
 from gougeform.read.library import nearest
-from gougeform.read.recipe import Recipe, changed, load
 from gougeform.read.rows import read_text, rows
+from gougeform.recipe.change import changed
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.reading import load
 from gougeform.settings.bench import Bench, bench_of
 
 _DISTANCES = ("rim_distance_mm", "straight_distance_mm", "centre_distance_mm")

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from gougeform.errors import InputError
-from gougeform.read.recipe import Recipe, changed
+from gougeform.recipe.change import changed
+from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import bench_of
 from gougeform.settings.trial import Reading
 from gougeform.settings.wants import Free, Reader, Want

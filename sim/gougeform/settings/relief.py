@@ -18,9 +18,9 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.measure.edge import Edge
 from gougeform.measure.measures import measure
-from gougeform.read.recipe import Recipe, changed
+from gougeform.recipe.change import changed
+from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of
-from gougeform.settings.names import RULER_MM
 
 
 @dataclass(frozen=True)
@@ -163,18 +163,23 @@ class Middle:
             land, move, float(np.degrees(nose)), float(np.degrees(angle)), float(np.degrees(own - angle)), bench
         )
 
+    @property
+    def step(self) -> float:
+        """The smallest move a person can set: a step of the ruler in mm, for a tilt of the protractor in degrees."""
+        return self.base.ruler_mm if self.first.jig.pivot_noun else self.base.protractor_deg
+
     def on_ruler(self, relief: Relief) -> Relief:
-        """The same land with the move a ruler can set: whole steps of 0.5 mm (a table: 0.5°), at least one."""
-        return self.from_move(relief.land, max(round(relief.move / RULER_MM), 1) * RULER_MM)
+        """The same land with the move a ruler can set: whole steps, at least one."""
+        return self.from_move(relief.land, max(round(relief.move / self.step), 1) * self.step)
 
     def family(self, land: float) -> list[Relief]:
         """Reliefs that leave this land, by whole steps of the ruler, down to 20 degrees more acute than the bevel."""
         made = []
-        for step in range(1, 400):
+        for count in range(1, 400):
             try:
-                relief = self.from_move(land, step * RULER_MM)
+                relief = self.from_move(land, count * self.step)
             except InputError:
-                if step == 1:
+                if count == 1:
                     raise
                 break
             if relief.nose < np.degrees(self.nose) - 20:

@@ -10,9 +10,9 @@ import numpy as np
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, Setting, shape
 from gougeform.measure.measures import Measures, measure
-from gougeform.read.recipe import Recipe
+from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
-from gougeform.settings.names import NAMES, RULER_MM
+from gougeform.settings.names import NAMES
 from gougeform.settings.problem import EXACT, Problem, Solution
 from gougeform.settings.solve import solve
 from gougeform.settings.trial import Reading
@@ -105,7 +105,7 @@ def _close_by(free: Free, value: float) -> Free:
 
 
 def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
-    """The settings a person can set nearest to these: 0.5 mm, 0.5°, or the notch they stand in.
+    """The settings a person can set nearest to these: a step of ruler or protractor, or the notch they stand in.
 
     Each setting goes to one of its two neighbours on the ruler; of all such choices the one whose edge misses the
     wants least. A distance is rounded as it is measured, from the rim to the pocket or to the rod's near surface.
@@ -117,7 +117,7 @@ def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
     offset = {"distance": bench.rod_radius}
     choices = []
     for name in names:
-        step, shift = NAMES[name].step, offset.get(name, 0.0)
+        step, shift = NAMES[name].step(problem.recipe), offset.get(name, 0.0)
         count = (values[name] - shift) / step
         ends = {round(float(end * step + shift), 9) for end in (np.floor(count + 1e-9), np.ceil(count - 1e-9))}
         choices.append(sorted(ends, key=lambda end, name=name: abs(end - values[name])))  # type: ignore[misc]
@@ -132,7 +132,11 @@ def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
         if best is None or miss < best[0] - 1e-12:
             best = miss, tried
     if best is None:
-        raise InputError("ruler", f"no setting on a {RULER_MM:g} mm ruler beside this one can be ground", "other wants")
+        raise InputError(
+            "ruler",
+            f"no setting on a {problem.recipe.ruler_mm:g} mm ruler beside this one can be ground",
+            "other wants",
+        )
     return best[1]
 
 
@@ -144,11 +148,11 @@ def straight_words(bench: Bench) -> str:
 def machine(bench: Bench, setting: Setting | None) -> dict[str, float | None]:
     """How the machine is set, with units in the names, as results give it."""
     centre = bench.centre_distance()
-    height = 0.0 if bench.jig.kind == "table" else bench.jig.height_mm
+    height = getattr(bench.jig, "height_mm", 0.0)
     level = None if centre is None or abs(height) > centre else float(np.sqrt(centre**2 - height**2))
     return {
         "centre_distance_mm": centre,
-        "rim_distance_mm": None if bench.jig.kind == "table" else bench.jig.rim_distance_mm,
+        "rim_distance_mm": getattr(bench.jig, "rim_distance_mm", None),
         "straight_distance_mm": bench.measured_distance(),
         "level_distance_mm": level,
         "contact_deg": None if setting is None or setting.contact is None else float(np.degrees(setting.contact)),

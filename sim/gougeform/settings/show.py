@@ -11,7 +11,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gougeform.read.recipe import Recipe, load
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.reading import load
 from gougeform.tell.cautions import cautions
 from gougeform.tell.folder import file_name, publish, stage, write
 

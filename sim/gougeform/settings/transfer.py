@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
+from gougeform.machine.jig import DISTANCES
 from gougeform.measure.edge import Edge, measure_edge
 from gougeform.read.complaints import shown
-from gougeform.read.parts import DISTANCES
-from gougeform.read.recipe import Recipe, changed
+from gougeform.recipe.change import changed
+from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.likeness import traced_like
 from gougeform.settings.names import number, pair

@@ -17,11 +17,12 @@ from gougeform.bar.section import Section
 from gougeform.errors import InputError
 from gougeform.grind.ground import Ground, Pass
 from gougeform.machine.edgeoutline import EdgeOutline, edge_outline
-from gougeform.machine.jig import FootJig, Pose, RodJig, Table, apply_back, cross, dot
-from gougeform.machine.path import steady_path, traced_path
-from gougeform.machine.trace import FootSolver, RollSolver
+from gougeform.machine.paths.traced import TracedPath
+from gougeform.machine.pose import Pose, apply_back, cross, dot
+from gougeform.machine.rig import FootRig, RodRig, TableRig
+from gougeform.machine.sweep import traced
+from gougeform.machine.trace import RollSolver
 from gougeform.numerics.curve import local_cubic
-from gougeform.read.recipe import TracedPath
 from gougeform.settings.bench import Bench
 
 Floats = NDArray[np.float64]
@@ -100,16 +101,13 @@ class Tracer:
         s = np.concatenate([knots, t])
         point, along, _ = outline.at(s)
         with np.errstate(invalid="ignore", divide="ignore"):
-            if isinstance(jig, FootJig):
-                nose = 0 if one_side else many // 2
-                pose, contact, _ = FootSolver(jig, wheel, bench.contact).place(point, along, s)
-                if pose.turn[1, 0, nose] > 0:  # tool x must come out toward -Y at the nose
-                    pose, contact, _ = FootSolver(jig, wheel, bench.contact, -1.0).place(point, along, s)
+            if isinstance(jig, FootRig):
+                pose, contact, _ = jig.solver(wheel, bench.contact, s, point, along).place(point, along, s)
             else:
                 pose, contact = self._rolled(outline, jig, bench, knots, s, point, along)
         if not np.isfinite(pose.turn).all():
             # Says where, in the words of the path itself.
-            traced_path(outline, jig, wheel, bench.contact)
+            traced(outline, jig, wheel, bench.contact)
             raise InputError("wing_length", "the jig has no pose for a part of the wing", "a shorter wing")
         return Pose(pose.turn[..., many:], pose.shift[:, many:]), contact[:, many:], point[:, many:], along[:, many:]
 
@@ -145,7 +143,7 @@ class Tracer:
     def _rolled(
         self,
         outline: EdgeOutline,
-        jig: RodJig | Table,
+        jig: RodRig | TableRig,
         bench: Bench,
         knots: Floats,
         s: Floats,
@@ -160,7 +158,7 @@ class Tracer:
             if roll is not None and np.abs(np.diff(roll[:many], 2)).max() < _SAME_THREAD / 4:
                 self.known_s, self.known_roll = knots, roll[:many]
                 return solver.at_roll(point, roll)[:2]
-        path = traced_path(outline, jig, bench.solid, bench.contact, 2 * _KNOTS - 1)
+        path = traced(outline, jig, bench.solid, bench.contact, 2 * _KNOTS - 1)
         assert isinstance(path.solver, RollSolver)
         self.known_s, self.known_roll = path.solver.known_s, path.solver.known_roll
         return path.contact(s)
@@ -189,10 +187,9 @@ def steady_reading(bench: Bench, per_cents: tuple[float, ...]) -> Reading:
 
     Raises InputError where the wheel does not touch the whole edge.
     """
-    assert bench.path.path == "steady"
-    assert not isinstance(bench.built, FootJig)
+    assert bench.path.holds
     section = bench.section
-    path = steady_path(bench.built, bench.solid, section.y_floor, float(np.radians(bench.path.roll_max_deg)))
+    path = bench.path.sweep(section, bench.built, bench.solid)
     u = np.linspace(0.0, section.u_right, _FINE)
     flat = section.flute_point(u)
     cut = Ground((Pass(path, bench.solid),)).heights(flat)

@@ -10,7 +10,7 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.measure.edge import Edge, measure_edge
 from gougeform.read.complaints import shown
-from gougeform.read.recipe import Recipe
+from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, with_settings
 from gougeform.settings.names import NAMES, Name, number, pair, setting_name
 from gougeform.settings.trial import Reading, Tracer, steady_reading

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from gougeform.card.views import on_machine
 from gougeform.grind.gouge import Gouge
-from gougeform.machine.jig import clamp_drop
 from gougeform.measure.measures import Measures
 
 Floats = NDArray[np.float64]
@@ -153,7 +152,7 @@ def at_the_wheel(gouge: Gouge) -> list[Named]:
             length("jig.projection_mm", "nose to where the fingers hold", at(top, 0), at(top, -p)),
             _nose(gouge, at),
         ]
-    hinge_y, hinge_z = -clamp_drop(section, jig), -(p + jig.hinge_back_mm)
+    hinge_y, hinge_z = -jig.drop(section), -(p + jig.hinge_back_mm)
     held = hinge_y + jig.hinge_drop_mm
     hinge = at(hinge_y, hinge_z)
     named += [

@@ -14,13 +14,13 @@ from typing import Any
 
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
+from gougeform.machine.jig import DISTANCES
 from gougeform.measure.measures import Measures, measure
 from gougeform.mesh.solid import build_solid
-from gougeform.read.parts import DISTANCES
-from gougeform.read.recipe import from_table
 from gougeform.read.toml import parse_toml
 from gougeform.read.writing import toml_text
-from gougeform.starter.fields import CLAMPS, DROPS, HINTS, TABLE_PROJECTION, TABLE_TILT, Hint, comment
+from gougeform.recipe.reading import from_table
+from gougeform.starter.fields import comment
 from gougeform.starter.values import Kinds, Table, model, tables
 
 _WIDE = 100
@@ -100,7 +100,7 @@ def _text(kinds: Kinds, made: dict[str, Table], measures: Measures, title: str, 
         lines += ["", *_rule(section), *_before(section, kinds, measures)]
         lines.append("[[grind]]" if section == "grind" else f"[{section}]")
         for name, value in table.items():
-            words = comment(section, name, model(section, table), _hint(section, name, table))
+            words = comment(section, name, model(section, table), table)
             lines += [*_remark(words), *_line(name, value), ""]
         lines.pop()
         lines += _after(section, table, measures)
@@ -122,18 +122,6 @@ def _line(name: str, value: Any) -> list[str]:
     pairs = [f"[{x!r}, {y!r}]" for x, y in value]
     rows = [", ".join(pairs[k : k + _POINTS_A_LINE]) for k in range(0, len(pairs), _POINTS_A_LINE)]
     return ["points_mm = [", *(f"    {row}," for row in rows), "]"]
-
-
-def _hint(section: str, name: str, table: Table) -> Hint | None:
-    if section == "jig" and table["kind"] == "table":
-        return {"projection_mm": TABLE_PROJECTION, "nose_angle_deg": TABLE_TILT}.get(name)
-    hint = HINTS.get(f"{section}.{name}")
-    if name == "hinge_drop_mm":
-        assert hint is not None
-        return replace(hint, how=DROPS[table["clamp"]])
-    if name == "clamp":
-        return Hint("; ".join(f"{word} is {what}" for word, what in CLAMPS.items()))
-    return hint
 
 
 def _before(section: str, kinds: Kinds, measures: Measures) -> list[str]:
@@ -191,7 +179,7 @@ def _after(section: str, table: Table, measures: Measures) -> list[str]:
         for name in spare:
             lines += [
                 "",
-                *_remark(comment(section, name, model(section, table), HINTS[f"wheel.{name}"])),
+                *_remark(comment(section, name, model(section, table), table)),
                 f"# {name} =",
             ]
     if section == "jig" and table["kind"] != "table":
@@ -206,7 +194,7 @@ def _after(section: str, table: Table, measures: Measures) -> list[str]:
         last = next(name for name in reversed(table) if name in DISTANCES)
         lines += ["", *_remark(f"Instead of {last} you may give one of these, which say the same. Never two at once.")]
         for name in spare:
-            lines += _remark(comment(section, name, model(section, table), HINTS[f"jig.{name}"]))
+            lines += _remark(comment(section, name, model(section, table), table))
             lines.append(f"# {name} = {worked[name]:.2f}")
     if section == "grind" and table["path"] == "traced":
         nose, bevel = measures.nose_angle, float(measures.edge.bevel[measures.edge.nose])

@@ -11,19 +11,21 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from gougeform.errors import InputError
+from gougeform.machine.jig import DISTANCES
+from gougeform.part import Part
 from gougeform.read.complaints import allowed, shown
 from gougeform.read.library import nearest
-from gougeform.read.parts import DISTANCES, VARIANTS, Part
+from gougeform.recipe.sections import SECTIONS
 from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_curve, flute_depth
 
 Table = dict[str, Any]
 
 BARS = ("round", "square", "flatted")
-FLUTES = tuple(VARIANTS["flute"][1])
-WHEELS = tuple(VARIANTS["wheel"][1])
-JIGS = tuple(VARIANTS["jig"][1])
+FLUTES = tuple(SECTIONS["flute"].classes)
+WHEELS = tuple(SECTIONS["wheel"].classes)
+JIGS = tuple(SECTIONS["jig"].classes)
 CLAMPS = ("below", "axis", "above", "vee")
-PATHS = tuple(VARIANTS["path"][1])
+PATHS = tuple(SECTIONS["path"].classes)
 
 READINGS = {
     "bar.over_flat_mm": "flatted bar: calliper from the flat to the round straight above it",
@@ -109,7 +111,7 @@ def names(kinds: Kinds) -> tuple[str, ...]:
     usual = tables(kinds, {})
     found = []
     for section, fields in usual.items():
-        tag = VARIANTS["path" if section == "grind" else section][0]
+        tag = SECTIONS["path" if section == "grind" else section].tag
         known = [*fields, *(name for name in _OPTIONAL.get(section, ()) if name in model(section, fields).model_fields)]
         found += [f"{section}.{name}" for name in known if name not in (tag, "clamp", "points_mm")]
     if kinds.bar == "flatted":
@@ -140,8 +142,8 @@ def full_name(text: str, kinds: Kinds) -> str:
 
 def model(section: str, fields: Table) -> type[Part]:
     """The reader's own model of a table."""
-    tag, models, default = VARIANTS["path" if section == "grind" else section]
-    return models[str(fields.get(tag, default))]
+    kinds = SECTIONS["path" if section == "grind" else section]
+    return kinds.classes[str(fields.get(kinds.tag, kinds.default))]
 
 
 def _laid_over(usual: Table, own: Table) -> Table:
@@ -174,9 +176,9 @@ def _bar(kind: str, own: Table) -> tuple[Stock, Table]:
 
 def _size(value: float, name: str) -> float:
     """A bar's diameter or side within what the reader allows; everything else is scaled by it. Raises InputError."""
-    info = next(m for m in VARIANTS["bar"][1].values() if name in m.model_fields).model_fields[name]
+    (owner, *_) = SECTIONS["bar"].fields[name]
     if not 0 < value <= 200:
-        raise InputError(f"bar.{name}", f"given {value:g}, allowed is {allowed(name, info)}", f"change {name}")
+        raise InputError(f"bar.{name}", f"given {value:g}, allowed is {allowed(owner, name)}", f"change {name}")
     return value
 
 

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gougeform.bar.bar import Bar
 from gougeform.bar.section import Section, build_section
 from gougeform.errors import InputError
-from gougeform.read.parts import Bar
-from gougeform.read.recipe import Recipe
+from gougeform.recipe.model import Recipe
 from gougeform.stiffness.properties import Properties, fluted, plain, round_bar
 
 Floats = NDArray[np.float64]

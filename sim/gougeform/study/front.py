@@ -22,7 +22,8 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import station_table
 from gougeform.measure.measures import Measures, measure
-from gougeform.read.recipe import Recipe, load
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.reading import load
 from gougeform.study.plan import from_table, read, recipe_of, text_of
 from gougeform.study.run import Outcome, run
 from gougeform.study.table import frame

@@ -20,7 +20,7 @@ from gougeform.reach.body import Body, build_body
 from gougeform.reach.cove import tightest_cove
 from gougeform.reach.result import Reach, reach
 from gougeform.read.library import nearest
-from gougeform.read.recipe import Recipe
+from gougeform.recipe.model import Recipe
 from gougeform.stiffness.beam import Beam, beam_of
 from gougeform.study.question import Question
 

@@ -12,11 +12,13 @@ from typing import Any
 
 from gougeform import __version__
 from gougeform.errors import InputError
+from gougeform.part import Table
 from gougeform.read.complaints import shown, unknown_field
 from gougeform.read.library import find, is_path, unknown_name
-from gougeform.read.recipe import Recipe, changed
-from gougeform.read.references import Place, Table
 from gougeform.read.toml import read_toml
+from gougeform.recipe.change import changed
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.references import Place
 from gougeform.study.outputs import OUTPUTS, named
 from gougeform.study.question import (
     NAMES,

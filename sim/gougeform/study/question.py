@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import Any
 
 from gougeform.errors import InputError
+from gougeform.part import Table
 from gougeform.reach.result import GAP_MM, LIMIT_DEG, PLACES, Terms, check_terms
 from gougeform.read.complaints import shown, unknown_field
 from gougeform.read.library import is_path
-from gougeform.read.references import Place, Table
+from gougeform.recipe.references import Place
 from gougeform.stiffness.beam import FORCE_N
 from gougeform.work.files import load_work
 from gougeform.work.meridian import Meridian

@@ -18,7 +18,8 @@ import numpy as np
 
 from gougeform import __version__
 from gougeform.errors import InputError
-from gougeform.read.recipe import Recipe, to_toml
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.write import to_toml
 from gougeform.study.plan import Plan
 from gougeform.study.points import Points, labels
 from gougeform.study.worker import FAILED, OK, Row

@@ -7,10 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from gougeform.errors import InputError
+from gougeform.part import Table
 from gougeform.read.complaints import shown, unknown_field
 from gougeform.read.library import is_path
-from gougeform.read.recipe import Recipe, load
-from gougeform.read.references import LIBRARY_OF, Place, Table, fill, locate
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.reading import load
+from gougeform.recipe.references import Place, fill, locate
+from gougeform.recipe.sections import LIBRARY_OF
 from gougeform.study.question import PREFIX, meaning
 
 _VARY_KEYS = ["field", "fields", "from", "to", "steps", "values"]

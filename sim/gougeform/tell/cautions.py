@@ -6,7 +6,8 @@ steel makers' data sheets; side grinding, eye and breathing protection as common
 
 from __future__ import annotations
 
-from gougeform.read.recipe import Recipe, Wheel
+from gougeform.machine.wheel import Wheel
+from gougeform.recipe.model import Recipe
 
 STRONG = "DO NOT GRIND LIKE THIS: "
 """How a caution begins that is about this very set-up and must not be read over."""

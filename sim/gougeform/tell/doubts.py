@@ -9,10 +9,8 @@ import math
 
 from gougeform.bar.section import build_section
 from gougeform.errors import InputError
-from gougeform.machine.jig import pivot_of
-from gougeform.machine.wheel import build_wheel
 from gougeform.read.inches import INCH_MM, WHEEL_MM
-from gougeform.read.recipe import Recipe
+from gougeform.recipe.model import Recipe
 
 _SMALL = {
     "bar.length_mm": 15.0,
@@ -66,11 +64,11 @@ def doubts(recipe: Recipe) -> list[str]:
 
 def _other_end(recipe: Recipe) -> list[str]:
     """A distance from the rim given as one from the centre, or the other way round: the nose it makes tells."""
-    jig, wheel, radius = recipe.jig, build_wheel(recipe.grinds[0].wheel), recipe.grinds[0].wheel.radius_mm
+    jig, wheel, radius = recipe.grinds[0].jig, recipe.grinds[0].wheel.build(), recipe.grinds[0].wheel.radius_mm
     if jig.kind == "table" or jig.nose_angle_deg is not None or not math.isfinite(radius):
         return []
     try:
-        pivot = pivot_of(build_section(recipe.bar, recipe.flute), jig)
+        pivot = jig.pivot(build_section(recipe.bar, recipe.flute))
     except InputError:
         return []
     if jig.rim_distance_mm is not None:
@@ -88,7 +86,7 @@ def _other_end(recipe: Recipe) -> list[str]:
 
 def _value(recipe: Recipe, name: str) -> float | None:
     table, _, field = name.partition(".")
-    value = getattr(recipe.jig if table == "jig" else getattr(recipe, table), field, None)
+    value = getattr(recipe.grinds[0].jig if table == "jig" else getattr(recipe, table), field, None)
     return None if value is None else float(value)
 
 

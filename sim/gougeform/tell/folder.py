@@ -18,7 +18,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from gougeform.errors import InputError
-from gougeform.read.recipe import Recipe
+from gougeform.recipe.model import Recipe
 
 _STAGE = ".gougeform-"
 _FORGOTTEN_S = 3600.0  # a stage older than this was left by a run that was killed outright

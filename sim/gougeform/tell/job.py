@@ -17,7 +17,8 @@ from gougeform.measure.edge import station_table
 from gougeform.measure.measures import Measures, measure, result
 from gougeform.mesh.files import WRITERS, write_mesh
 from gougeform.mesh.solid import DEFAULT_TOLERANCE, build_solid
-from gougeform.read.recipe import Recipe, to_toml
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.write import to_toml
 from gougeform.tell.doubts import doubts
 from gougeform.tell.folder import file_name, publish, stage, write
 from gougeform.tell.picture import make_picture

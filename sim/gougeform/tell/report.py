@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.grind.gouge import Gouge
-from gougeform.machine.jig import Table as TableJig
+from gougeform.machine.jig import Jig
+from gougeform.machine.rig import TableRig as TableJig
 from gougeform.measure.measures import WING_PER_CENT, EdgePlace, Measures
-from gougeform.read.recipe import Jig
 from gougeform.tell.cautions import STRONG, cautions
 from gougeform.tell.doubts import doubts
 

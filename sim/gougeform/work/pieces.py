@@ -97,7 +97,11 @@ class Hollow(_Piece):
     corner_radius_mm: Annotated[
         float,
         Quantity(
-            "corner radius", "radius between wall and floor; the rim's own makes a round bottom", gt=0, le=2000, step=0.1
+            "corner radius",
+            "radius between wall and floor; the rim's own makes a round bottom",
+            gt=0,
+            le=2000,
+            step=0.1,
         ),
     ]
 

@@ -9,9 +9,9 @@ import zlib
 from typing import Any
 
 from gougeform.errors import InputError
-from gougeform.read.recipe import from_table
-from gougeform.read.references import Table
+from gougeform.part import Table
 from gougeform.read.writing import toml_text
+from gougeform.recipe.reading import from_table
 from gougeform.workbench.incoming import parsed_json, without_files
 from gougeform.workbench.state import Bench, Grind, Problem, Tool, View, looked
 

@@ -8,8 +8,8 @@ from typing import Any
 
 from gougeform.errors import InputError
 from gougeform.measure.measures import Measures
-from gougeform.read.recipe import Recipe
-from gougeform.read.references import Table
+from gougeform.part import Table
+from gougeform.recipe.model import Recipe
 from gougeform.tell.cautions import STRONG, cautions
 from gougeform.workbench import address as addresses
 from gougeform.workbench.incoming import good_recipe
@@ -154,7 +154,7 @@ def _nose_angle(measures: Measures, i: int) -> float | None:
 
 def _library_recipe(name: Any) -> Table:
     from gougeform.read.library import is_path
-    from gougeform.read.recipe import load
+    from gougeform.recipe.reading import load
 
     if not isinstance(name, str) or is_path(name):
         raise InputError("recipe", "is not a name of the library", "choose one of the list")

@@ -10,8 +10,10 @@ from collections.abc import Callable
 from typing import Any
 
 from gougeform.errors import InputError
-from gougeform.read.recipe import Recipe, changed, from_table
-from gougeform.read.references import Table
+from gougeform.part import Table
+from gougeform.recipe.change import changed
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.reading import from_table
 from gougeform.workbench.incoming import good_recipe, without_files
 
 Tell = Callable[[float, str], None]

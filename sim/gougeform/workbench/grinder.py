@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.grind.gouge import Gouge
-from gougeform.machine.jig import FootJig, RodJig, Table, machine_turn
-from gougeform.read.parts import FootJig as FootFields
-from gougeform.read.parts import Jig
-from gougeform.read.parts import RodJig as RodFields
+from gougeform.machine.jig import Jig
+from gougeform.machine.jigs.foot import FootJig as FootFields
+from gougeform.machine.jigs.rod import RodJig as RodFields
+from gougeform.machine.pose import machine_turn
+from gougeform.machine.rig import FootRig, RodRig, TableRig
 
 Floats = NDArray[np.float64]
 Seen = Callable[[Any], list[list[float]]]
@@ -53,7 +54,7 @@ def grinder_view(gouge: Gouge, number: int = 0) -> dict[str, Any]:
         "nose_angle_deg": None,
         "sizes": [_size("projection", *_both(seen([[top + 9, 0.0], [top + 9, clamp]])), projection)],
     }
-    if isinstance(jig, Table):
+    if isinstance(jig, TableRig):
         out["table"] = seen([[bottom, -6.0], [bottom, clamp - 10], [bottom - 8, clamp - 10], [bottom - 8, -6.0]])
         out["nose_angle_deg"] = float(np.degrees(jig.nose_angle))
         return out
@@ -88,9 +89,9 @@ def _silhouette(gouge: Gouge, rear: float) -> list[list[float]]:
     return [*bevel.tolist(), [section.underside, rear], [section.lip_plane, rear], [section.lip_plane, lip]]
 
 
-def _pivot(jig: FootJig | RodJig, fields: Jig, rim: float, radius: float, lift: float, seen: Seen) -> dict[str, Any]:
+def _pivot(jig: FootRig | RodRig, fields: Jig, rim: float, radius: float, lift: float, seen: Seen) -> dict[str, Any]:
     pivot = [(radius + rim) * float(np.cos(lift)), (radius + rim) * float(np.sin(lift))]
-    if isinstance(jig, FootJig):
+    if isinstance(jig, FootRig):
         assert isinstance(fields, FootFields)
         cant = np.radians(fields.arm_cant_deg)
         hinge = jig.foot[1:] + fields.arm_length_mm * np.array([np.sin(cant), np.cos(cant)])
@@ -103,11 +104,11 @@ def _pivot(jig: FootJig | RodJig, fields: Jig, rim: float, radius: float, lift: 
 
 
 def _rim_sizes(
-    jig: FootJig | RodJig, fields: Jig, rim: float, radius: float, lift: float, pivot: list[float]
+    jig: FootRig | RodRig, fields: Jig, rim: float, radius: float, lift: float, pivot: list[float]
 ) -> list[dict[str, Any]]:
     along = np.array([np.cos(lift), np.sin(lift)])
     edge = (radius * along).tolist()
-    centre = "" if isinstance(jig, FootJig) else " centre"
+    centre = "" if isinstance(jig, FootRig) else " centre"
     sizes = [_size(f"rim to {_noun(jig)}{centre}", edge, pivot, rim)]
     if isinstance(fields, RodFields):
         near = rim - fields.rod_diameter_mm / 2
@@ -117,8 +118,8 @@ def _rim_sizes(
     return sizes
 
 
-def _noun(jig: FootJig | RodJig) -> str:
-    return "pocket" if isinstance(jig, FootJig) else "rod"
+def _noun(jig: FootRig | RodRig) -> str:
+    return "pocket" if isinstance(jig, FootRig) else "rod"
 
 
 def _both(points: list[list[float]]) -> tuple[list[float], list[float]]:

@@ -6,10 +6,12 @@ import json
 from typing import Any
 
 from gougeform.errors import InputError
+from gougeform.part import Table
 from gougeform.read.complaints import shown
 from gougeform.read.library import is_path
-from gougeform.read.recipe import Recipe, from_table
-from gougeform.read.references import LIBRARY_OF, Table
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.reading import from_table
+from gougeform.recipe.sections import LIBRARY_OF
 
 LARGEST_UPLOAD = 256 * 1024
 """Bytes of an opened file: a measured flute of 5000 points has about 100 kB."""

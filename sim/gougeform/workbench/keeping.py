@@ -15,7 +15,8 @@ from typing import Any
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge
 from gougeform.measure.measures import Measures, result
-from gougeform.read.recipe import Recipe, to_toml
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.write import to_toml
 from gougeform.workbench import address as addresses
 from gougeform.workbench.state import Bench, checked_tool
 

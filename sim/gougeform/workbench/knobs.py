@@ -6,83 +6,20 @@ What a slider spans is what a workshop meets; a typed value may be anything the 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from gougeform.errors import InputError
+from gougeform.machine.clamp import DATUMS
+from gougeform.machine.jig import DISTANCES, Jig
+from gougeform.machine.paths import PATHS
+from gougeform.part import Part, Table
+from gougeform.quantity import Quantity, unit_of
 from gougeform.read.library import catalogue
-from gougeform.read.parts import DISTANCES
-from gougeform.read.references import LIBRARY_OF, Place, Table, fill
-
-
-@dataclass(frozen=True)
-class Reach:
-    """How a field is shown: label, unit, and what its slider spans. step 0: a field with no slider."""
-
-    label: str
-    unit: str
-    low: float
-    high: float
-    step: float
-
-
-_MM, _DEG = "mm", "°"
-REACH: dict[str, dict[str, Reach]] = {
-    "bar": {
-        "diameter_mm": Reach("diameter", _MM, 5, 20, 0.1),
-        "side_mm": Reach("side of the square", _MM, 5, 20, 0.1),
-        "corner_radius_mm": Reach("corner radius", _MM, 0, 5, 0.1),
-        "length_mm": Reach("length of the bar", _MM, 80, 300, 1),
-    },
-    "flute": {
-        "radius_mm": Reach("flute radius", _MM, 1.5, 12, 0.1),
-        "floor_radius_mm": Reach("radius at the floor", _MM, 0.5, 12, 0.1),
-        "flank_angle_deg": Reach("flank to middle plane", _DEG, 5, 60, 0.5),
-        "half_width_mm": Reach("half width", _MM, 1, 12, 0.1),
-        "web_mm": Reach("web under the flute", _MM, 2, 12, 0.1),
-        "length_mm": Reach("full-depth length", _MM, 20, 150, 1),
-        "run_out_mm": Reach("run-out", _MM, 1, 60, 1),
-    },
-    "wheel": {
-        "diameter_mm": Reach("diameter", _MM, 80, 300, 1),
-        "width_mm": Reach("width of the face", _MM, 15, 80, 1),
-        "corner_radius_mm": Reach("corner radius", _MM, 0, 8, 0.1),
-        "rpm": Reach("speed", "rpm", 200, 4000, 5),
-        "rated_m_s": Reach("speed printed on it", "m/s", 10, 80, 1),
-    },
-    "jig": {
-        "projection_mm": Reach("projection", _MM, 30, 120, 0.5),
-        "hinge_back_mm": Reach("hinge behind clamp", _MM, 0, 60, 0.5),
-        "hinge_drop_mm": Reach("hinge below the bar", _MM, -20, 50, 0.5),
-        "vee_deg": Reach("opening of the V", _DEG, 60, 150, 1),
-        "arm_length_mm": Reach("arm length", _MM, 30, 200, 0.5),
-        "arm_cant_deg": Reach("arm below bar axis", _DEG, -10, 80, 0.5),
-        "hinge_cant_deg": Reach("hinge axis to bar axis", _DEG, -10, 80, 0.5),
-        "shoe_mm": Reach("hinge to rod centre", _MM, 5, 100, 0.5),
-        "rod_diameter_mm": Reach("rod diameter", _MM, 6, 25, 0.5),
-        "height_mm": Reach("pivot above centre", _MM, -250, 150, 1),
-    },
-    "setting": {
-        "nose_angle_deg": Reach("nose angle", _DEG, 20, 80, 0.1),
-        "rim_distance_mm": Reach("rim to pocket", _MM, 10, 250, 0.1),
-        "centre_distance_mm": Reach("centre to pocket", _MM, 60, 400, 0.1),
-    },
-    "grind": {
-        "wing_length_mm": Reach("wing length", _MM, 1, 25, 0.1),
-        "fullness": Reach("fullness", "", 0.1, 0.9, 0.005),
-        "shoulder": Reach("shoulder", "", 0.3, 1, 0.005),
-        "contact_mm": Reach("contact across", _MM, -15, 15, 0.5),
-        "roll_max_deg": Reach("roll to either side", _DEG, 20, 120, 1),
-        "land_mm": Reach("land left at the nose", _MM, 0.2, 8, 0.1),
-    },
-}
-_DEFAULTS: dict[str, float] = {
-    "corner_radius_mm": 1.0, "height_mm": 0.0, "fullness": 2**0.5 - 1, "shoulder": 0.8, "contact_mm": 0.0,
-}  # fmt: skip
-_CLAMPS = {"axis": "its axis", "below": "a flat below", "above": "a plate above", "vee": "a V"}
-_PATHS = {"traced": "traced along an outline", "steady": "rolled at one setting"}
+from gougeform.recipe.references import Place, fill
+from gougeform.recipe.resolving import Grind
+from gougeform.recipe.sections import LIBRARY_OF, SECTIONS
 
 
 def knobs(table: Table, followed: Mapping[str, float | None] | None = None) -> list[dict[str, Any]]:
@@ -93,12 +30,12 @@ def knobs(table: Table, followed: Mapping[str, float | None] | None = None) -> l
     jig, grinds = _of(table, "jig"), table.get("grind", [])
     first = grinds[0] if grinds and isinstance(grinds[0], dict) else {}
     groups = [_group(table, name, name.capitalize()) for name in ("bar", "flute", "wheel")]
-    holder = {name: ("grind.0" if name in first else "jig") for name in REACH["jig"]}
-    group = _group(table, "jig", "Jig", {name: f"{where}.{name}" for name, where in holder.items()}, first)
-    if jig.get("kind") in ("foot", "rod"):
-        group["choices"] = [_choice("jig.clamp", "bar held against", jig.get("clamp", "axis"), _CLAMPS)]
+    group = _group(table, "jig", "Jig", first)
+    if any("clamp" in model.model_fields for model in _models("jig", jig)):
+        options = {name: datum.words.partition(",")[0] for name, datum in DATUMS.items()}
+        group["choices"] = [_choice("jig.clamp", "bar held against", jig.get("clamp", "axis"), options)]
         if jig.get("clamp") == "vee" and not any(k["field"].endswith("vee_deg") for k in group["knobs"]):
-            group["knobs"].append(_knob("jig.vee_deg", REACH["jig"]["vee_deg"], None))
+            group["knobs"].append(_knob("jig.vee_deg", *_quantity("jig", jig, "vee_deg"), None))
     groups.append(group)
     for i, own in enumerate(grinds):
         groups.append(_grind(i, own if isinstance(own, dict) else {}, jig, first, followed or {}))
@@ -118,50 +55,73 @@ def library_choices() -> dict[str, list[dict[str, str]]]:
     }
 
 
-def _group(
-    table: Table, section: str, title: str, places: Mapping[str, str] | None = None, over: Table | None = None
-) -> dict[str, Any]:
+def _models(section: str, own: Table) -> tuple[type[Part], ...]:
+    """The kind a table is of; every kind of its section where it does not say, or says one that does not exist."""
+    kinds = SECTIONS[section]
+    named = kinds.classes.get(str(own.get(kinds.tag, kinds.default)))
+    return tuple(dict.fromkeys(kinds.classes.values())) if named is None else (named,)
+
+
+def _quantity(section: str, own: Table, name: str) -> tuple[str, Quantity]:
+    """A field's name and what it means on a table of that kind."""
+    owners = [model for model in _models(section, own) if name in model.model_fields] or SECTIONS[section].fields[name]
+    meaning = owners[0].meaning(name)
+    assert isinstance(meaning, Quantity)
+    return name, meaning
+
+
+def _sliders(section: str, own: Table) -> dict[str, Any]:
+    """The fields with a slider that a table may have, in order, with their defaults (None without one)."""
+    found: dict[str, Any] = {}
+    for model in _models(section, own):
+        for name, quantity in model.quantities().items():
+            if quantity.span is not None and name not in DISTANCES:
+                default = model.model_fields[name].default
+                found.setdefault(name, default if isinstance(default, float) else None)
+    return found
+
+
+def _group(table: Table, section: str, title: str, over: Table | None = None) -> dict[str, Any]:
+    """One table's knobs; fields that stand in `over`, the first grind, are turned there."""
     own = _of(table, section)
-    shown = dict(_of(table, section)) | {k: v for k, v in (over or {}).items() if places and k in places}
     fields = []
-    for name, reach in REACH[section].items():
-        if name in shown or (name in _DEFAULTS and _has(section, own, name)):
-            place = (places or {}).get(name, f"{section}.{name}")
-            fields.append(_knob(place, reach, shown.get(name, _DEFAULTS.get(name))))
+    for name, default in _sliders(section, own).items():
+        held = over is not None and name in over
+        value = over[name] if over is not None and held else own.get(name, default)
+        if value is not None:
+            place = f"grind.0.{name}" if held else f"{section}.{name}"
+            fields.append(_knob(place, *_quantity(section, own, name), value))
     return {"section": section, "title": title, "library": _library_name(section, own), "knobs": fields, "choices": []}
-
-
-def _has(section: str, own: Table, name: str) -> bool:
-    """Whether a field that was left at its default belongs to this kind of table."""
-    if section == "bar":
-        return name == "corner_radius_mm" and own.get("outline") == "square"
-    if section == "jig":
-        return name == "height_mm" and own.get("kind") in ("foot", "rod")
-    return section == "wheel"
 
 
 def _grind(i: int, own: Table, jig: Table, first: Table, followed: Mapping[str, float | None]) -> dict[str, Any]:
     whole = own if i == 0 else {**{k: v for k, v in first.items() if k not in DISTANCES}, **own}
-    path = whole.get("path", "traced")
+    held = {**jig, **{name: value for name, value in whole.items() if name == SECTIONS["jig"].tag}}
+    jigs = _models("jig", held)
     given, where = _given(i, own, jig, first)
     fields = []
-    kind = whole.get("kind", jig.get("kind"))
-    for name in DISTANCES if kind != "table" else DISTANCES[:1]:
+    for name in DISTANCES:
         value = given.get(name, followed.get(f"grind.{i}.{name}"))
-        if value is None and name not in given:
-            continue  # a belt has no centre
-        knob = _knob(f"{where}.{name}", REACH["setting"][name], value)
-        if kind == "rod":
-            knob["label"] = knob["label"].replace("pocket", "rod")
+        if not any(name in model.model_fields for model in jigs) or (value is None and name not in given):
+            continue  # a table knows no distance, a belt has no centre
+        knob = _knob(f"{where}.{name}", *_quantity("jig", held, name), value)
         fields.append(knob | {"given": name in given, "follows": name not in given})
-    names = ("wing_length_mm", "fullness", "shoulder", "contact_mm") if path == "traced" else ("roll_max_deg",)
-    for name in names if i == 0 else ("land_mm", *(name for name in names if name in own)):
-        fields.append(_knob(f"grind.{i}.{name}", REACH["grind"][name], whole.get(name, _DEFAULTS.get(name))))
+    moves = _sliders("path", whole)
     if i:
-        for name, reach in REACH["jig"].items():
+        land = Grind.meaning("land_mm")
+        assert isinstance(land, Quantity)
+        fields.append(_knob(f"grind.{i}.land_mm", "land_mm", land, own.get("land_mm")))
+    for name, default in moves.items():
+        if i == 0 or name in own:
+            fields.append(_knob(f"grind.{i}.{name}", *_quantity("path", whole, name), whole.get(name, default)))
+    if i:
+        for name in _sliders("jig", held):
             if name in own:
-                fields.append(_knob(f"grind.{i}.{name}", reach, own[name]))
-    choices = [_choice("grind.0.path", "how it moves", path, _PATHS)] if i == 0 and kind != "foot" else []
+                fields.append(_knob(f"grind.{i}.{name}", *_quantity("jig", held, name), own[name]))
+    path = whole.get("path", SECTIONS["path"].default)
+    ways = {name: model.words for name, model in PATHS.classes.items()}
+    steady = not any(model.loose for model in jigs if issubclass(model, Jig))
+    choices = [_choice("grind.0.path", "how it moves", path, ways)] if i == 0 and steady else []
     title = "Grind" if i == 0 else "Relief" if i == 1 else f"Relief {i}"
     return {
         "section": f"grind.{i}", "title": title, "library": _library_name("grind", own), "knobs": fields,
@@ -178,10 +138,12 @@ def _given(i: int, own: Table, jig: Table, first: Table) -> tuple[Table, str]:
     return {}, f"grind.{i}"
 
 
-def _knob(field: str, reach: Reach, value: Any) -> dict[str, Any]:
+def _knob(place: str, name: str, quantity: Quantity, value: Any) -> dict[str, Any]:
+    assert quantity.span is not None
+    low, high = quantity.span
     return {
-        "field": field, "label": reach.label, "unit": reach.unit, "low": reach.low, "high": reach.high,
-        "step": reach.step, "value": value,
+        "field": place, "label": quantity.label, "unit": unit_of(name).sign.strip(), "low": low, "high": high,
+        "step": quantity.step, "value": value,
     }  # fmt: skip
 
 

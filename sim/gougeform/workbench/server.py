@@ -21,7 +21,7 @@ from typing import Any
 from aiohttp import web
 
 from gougeform.errors import InputError
-from gougeform.read.recipe import Recipe
+from gougeform.recipe.model import Recipe
 from gougeform.workbench import address as addresses
 from gougeform.workbench import answers
 from gougeform.workbench.cross import cross_section

@@ -14,10 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from gougeform.errors import InputError
-from gougeform.read.changes import apply_changes, without_effect
-from gougeform.read.parts import DISTANCES
-from gougeform.read.recipe import Recipe, from_table
-from gougeform.read.references import LIBRARY_OF, Place, Table, fill
+from gougeform.machine.jig import DISTANCES
+from gougeform.part import Table
+from gougeform.recipe.change import apply_changes, without_effect
+from gougeform.recipe.model import Recipe
+from gougeform.recipe.reading import from_table
+from gougeform.recipe.references import Place, fill
+from gougeform.recipe.sections import LIBRARY_OF
 from gougeform.workbench.incoming import without_files
 
 TOOLS = ("a", "b")
@@ -109,7 +112,7 @@ def fresh(recipe: Recipe) -> Tool:
 
 
 def turned(bench: Bench, which: str, changes: Mapping[str, Any], grind: Grind) -> Bench:
-    """The bench after fields of one tool were set by dotted name, as `gougeform.read.recipe.changed` takes them.
+    """The bench after fields of one tool were set by dotted name, as `gougeform.recipe.change.changed` takes them.
 
     A name of the library stands for a whole table ("wheel": "wheel-150"). Where the result cannot be ground the knobs
     keep what was set, and the last good shape stays with the problem beside it. Raises InputError only for a name
@@ -124,7 +127,7 @@ def turned(bench: Bench, which: str, changes: Mapping[str, Any], grind: Grind) -
         return bench.with_tool(which, replace(tool, problem=Problem.of(error)))
     try:
         recipe = from_table(wanted)
-        without_effect(recipe.table, plain, "")
+        without_effect(recipe, plain, "")
         grind(recipe)
     except InputError as error:
         return bench.with_tool(which, Tool(wanted, tool.good, Problem.of(error)))

@@ -17,8 +17,8 @@ from typing import Any, TypeVar
 
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import Measures, measure
-from gougeform.read.recipe import Recipe
-from gougeform.read.references import Table
+from gougeform.part import Table
+from gougeform.recipe.model import Recipe
 
 Answer = TypeVar("Answer")
 

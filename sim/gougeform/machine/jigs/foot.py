@@ -41,8 +41,15 @@ class FootJig(ClampedJig):
     ]
     arm_diameter_mm: Annotated[
         float,
-        Quantity("arm diameter", "thickness of the arm in mm", gt=0, le=100, usual=(5, 15), step=0.5,
-                 how="Calliper across the arm"),
+        Quantity(
+            "arm diameter",
+            "thickness of the arm in mm",
+            gt=0,
+            le=100,
+            usual=(5, 15),
+            step=0.5,
+            how="Calliper across the arm",
+        ),
     ] = 8.0
 
     def pivot(self, section: Section) -> Pivot:

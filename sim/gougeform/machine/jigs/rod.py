@@ -43,13 +43,28 @@ class RodJig(ClampedJig):
     ]  # fmt: skip
     rod_diameter_mm: Annotated[
         float,
-        Quantity("rod diameter", "diameter of the rod in mm", gt=0, le=200, usual=(6, 30), span=(6, 30), step=0.5,
-                 how="Calliper across the rod"),
+        Quantity(
+            "rod diameter",
+            "diameter of the rod in mm",
+            gt=0,
+            le=200,
+            usual=(6, 30),
+            span=(6, 30),
+            step=0.5,
+            how="Calliper across the rod",
+        ),
     ]
     shoe_size_mm: Annotated[
         tuple[float, float, float],
-        Quantity("size of the shoe", "size of the shoe on the rod in mm, [across, high, along the bar]",
-                 gt=0, le=500, usual=(10, 60), step=1, how="Ruler across, up and along the shoe"),
+        Quantity(
+            "size of the shoe",
+            "size of the shoe on the rod in mm, [across, high, along the bar]",
+            gt=0,
+            le=500,
+            usual=(10, 60),
+            step=1,
+            how="Ruler across, up and along the shoe",
+        ),
     ] = (30.0, 20.0, 25.0)
 
     @property

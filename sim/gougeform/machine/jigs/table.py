@@ -30,7 +30,7 @@ class TableJig(Jig):
         ),
     ] = 65.0
     nose_angle_deg: Annotated[
-        float,
+        float | None,
         called(
             NOSE_ANGLE,
             "nose angle",
@@ -40,12 +40,15 @@ class TableJig(Jig):
             setting="tilt",
             called="the table's tilt",
         ),
-    ]
+    ] = None
 
     def set_up(self, section: Section, wheel: WheelSolid, contact: float = 0.0) -> TableRig:
         """As `Jig` says."""
         import numpy as np
 
         from gougeform.machine.rig import TableRig
+
+        if self.nose_angle_deg is None:
+            raise self.without_distance("jig")
 
         return TableRig(float(np.radians(self.nose_angle_deg)), section.y_floor, self.projection_mm)

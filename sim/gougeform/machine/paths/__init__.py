@@ -7,9 +7,13 @@ from typing import TYPE_CHECKING, TypeAlias
 from gougeform.kinds import found
 from gougeform.machine.path import Path
 
-PATHS = found(__name__, __path__, Path, "path", default="traced")
+PATHS = found(__name__, __path__, Path, "path", default="traced")  # type: ignore[type-abstract]
 
 if TYPE_CHECKING:
-    AnyPath: TypeAlias = Path
+    # Until no other room asks for kinds any more this names them for the type checker; then the base class will do.
+    from gougeform.machine.paths.steady import SteadyPath
+    from gougeform.machine.paths.traced import TracedPath
+
+    AnyPath: TypeAlias = TracedPath | SteadyPath
 else:
     AnyPath = PATHS.union

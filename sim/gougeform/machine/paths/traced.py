@@ -51,8 +51,16 @@ class TracedPath(Path):
     ] = 0.8  # fmt: skip
     contact_mm: Annotated[
         float,
-        Quantity("contact across", "place of the contact across the wheel's face, 0 the middle, in mm", ge=-500, le=500,
-                 usual=(-15, 15), span=(-15, 15), step=0.5, how="Ruler across the face from its middle"),
+        Quantity(
+            "contact across",
+            "place of the contact across the wheel's face, 0 the middle, in mm",
+            ge=-500,
+            le=500,
+            usual=(-15, 15),
+            span=(-15, 15),
+            step=0.5,
+            how="Ruler across the face from its middle",
+        ),
     ] = 0.0
 
     @property

@@ -1,0 +1,1 @@
+"""The recipe: one model of a tool and its grinds, read from files and references, changed, and written back."""
