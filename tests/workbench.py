@@ -25,11 +25,16 @@ def started(*words, wait=True):
         text=True,
         env=environment,
     )
+    return process, listening(process)
+
+
+def listening(process):
+    """The port a started workbench says it listens on."""
     line = process.stdout.readline()
     found = re.search(r"http://(\S+):(\d+)/", line)
     if not found:
         raise AssertionError(line + process.communicate(timeout=20)[1])
-    return process, int(found[2])
+    return int(found[2])
 
 
 def ended(process):

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from gougeform.children import starting
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.measure.fan import build_fan
@@ -129,8 +130,11 @@ def compare(
     if workers < 2:
         return [_worked_out(*job) for job in jobs]
     # Spawned, since forking a process that has threads (as NumPy's libraries may) can hang.
-    with ProcessPoolExecutor(min(workers, len(jobs)), get_context("spawn")) as pool:
-        return list(pool.map(_worked_out, *zip(*jobs, strict=True)))
+    with starting():
+        pool = ProcessPoolExecutor(min(workers, len(jobs)), get_context("spawn"))
+        found = pool.map(_worked_out, *zip(*jobs, strict=True))
+    with pool:
+        return list(found)
 
 
 def _worked_out(recipe: Recipe, meridian: Meridian, terms: Terms, name: str) -> Compared:

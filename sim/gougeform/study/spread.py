@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import os
 import signal
-import sys
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
 from typing import Any
 
 from gougeform import __version__
+from gougeform.children import starting
 from gougeform.errors import InputError
 from gougeform.study.worker import Row, Task, died, version, work
 
@@ -106,7 +105,7 @@ class _Pool:
     def submit(self, pack: bytes, chunk: Chunk) -> Future[list[Row]]:
         import multiprocessing
 
-        with _plain_start():
+        with starting(**dict.fromkeys(_ONE_THREAD, "1")):
             if self.executor is None:
                 context = multiprocessing.get_context("spawn")  # a fork would copy locks that other threads hold
                 self.executor = ProcessPoolExecutor(self.workers, context, initializer=_ready)
@@ -116,30 +115,6 @@ class _Pool:
         if self.executor is not None:
             self.executor.shutdown(cancel_futures=True)
         self.executor = None
-
-
-@contextmanager
-def _plain_start() -> Iterator[None]:
-    """Start processes that compute on one thread each and do not run the person's own script again.
-
-    A spawned process would import the main script, so that five lines without `if __name__ == "__main__"` would start
-    themselves over and over; the work needs nothing of it.
-    """
-    main = sys.modules["__main__"]
-    known = [name for name in ("__file__", "__spec__") if name in main.__dict__]
-    hidden: dict[str, Any] = {name: main.__dict__.pop(name) for name in known}
-    main.__spec__ = None
-    before = {name: os.environ.get(name) for name in _ONE_THREAD}
-    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
-    try:
-        yield
-    finally:
-        main.__dict__.update(hidden)
-        for name, value in before.items():
-            if value is None:
-                del os.environ[name]
-            else:
-                os.environ[name] = value
 
 
 def _ready() -> None:

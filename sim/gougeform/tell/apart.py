@@ -6,13 +6,13 @@ three dimensions runs here, after numbers and meshes are safe on disk.
 
 from __future__ import annotations
 
-import os
 import signal
 import subprocess
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
+
+from gougeform.children import environment
 
 GRAPHICS_HINT = "install one graphics library (Debian, Ubuntu: apt install libegl1, or libgl1, or libosmesa6)"
 """What a person does where off-screen drawing finds nothing to draw with."""
@@ -35,12 +35,11 @@ def run_apart(module: str, arguments: Sequence[str], *, what: str, timeout_s: fl
 
     what: what it makes, for the message ("the picture"). hint: what to do where it dies without a word.
     """
-    # -P: a file in the person's folder must not stand in for one of our libraries.
-    command = [sys.executable, "-P", "-m", module, *arguments]
+    command = [sys.executable, "-m", module, *arguments]
     try:
         done = subprocess.run(
             command,
-            env=_environment(),
+            env=environment(),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
@@ -54,13 +53,6 @@ def run_apart(module: str, arguments: Sequence[str], *, what: str, timeout_s: fl
     if done.returncode == 0:
         return Outcome("")
     return Outcome(f"{what} could not be made: {_reason(done.returncode, done.stderr, hint)}")
-
-
-def _environment() -> dict[str, str]:
-    """The person's environment, with the place this package was loaded from first."""
-    here = str(Path(__file__).resolve().parents[2])
-    others = os.environ.get("PYTHONPATH", "")
-    return os.environ | {"PYTHONPATH": os.pathsep.join(part for part in (here, others) if part)}
 
 
 def _reason(code: int, errors: bytes, hint: str) -> str:

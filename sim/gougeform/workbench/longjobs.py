@@ -10,6 +10,7 @@ from collections.abc import AsyncGenerator, Callable
 from multiprocessing.connection import Connection
 from typing import Any
 
+from gougeform.children import starting
 from gougeform.errors import InputError
 
 JOBS = {
@@ -48,7 +49,7 @@ class LongJobs:
         mine, its = context.Pipe(duplex=False)
         process = context.Process(target=_work, args=(its, name, what), daemon=True)
         try:
-            await asyncio.get_running_loop().run_in_executor(None, process.start)
+            await asyncio.get_running_loop().run_in_executor(None, _start, process)
             its.close()
             async for word in _words(mine, process):
                 yield word
@@ -58,6 +59,11 @@ class LongJobs:
                 process.terminate()
             process.join(5)
             mine.close()
+
+
+def _start(process: Any) -> None:
+    with starting():
+        process.start()
 
 
 async def _words(mine: Connection, process: Any) -> AsyncGenerator[dict[str, Any], None]:
