@@ -1,4 +1,8 @@
-"""The command line: finds the command, loads only what it needs, and turns errors into one message and exit code 2."""
+"""The command line: finds the command, asks its question, tells the answer, and turns errors into one message.
+
+A command is a module of `gougeform.commands`: `arguments(parser)` says what it takes, `answer(given)` asks, `FOLDER`
+says where its files go if it writes any. Whatever all commands have in common stands here.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +10,17 @@ import argparse
 import difflib
 import importlib
 import os
+import re
 import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from types import ModuleType
+from typing import Any, NoReturn
 
 from gougeform import __version__
 from gougeform.errors import InputError
+from gougeform.present.progress import step
 
 COMMANDS = {
     "reach": "where along a workpiece a tool can cut, what stops it, and how far it hangs over the rest",
@@ -30,7 +41,16 @@ COMMANDS = {
     "study": "ask one question of thousands of tools: a table, figures, sensitivities",
     "workbench": "open the page where you turn a knob and see the edge change",
     "profiles": "list the library: bars, flutes, wheels, jigs, grinds, recipes",
+    "cautions": "how not to get hurt at the wheel: the full list",
 }
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong with the words as every other error is said."""
+
+    def error(self, message: str) -> NoReturn:
+        problem = message.removeprefix("argument ").rstrip(".")
+        raise InputError("", problem, f"`{self.prog} --help` says what it takes")
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -42,14 +62,9 @@ def main(argv: list[str] | None = None) -> int:
     if words[0] == "--version":
         print(f"gougeform {__version__}")
         return 0
-    name = words[0]
-    if name not in COMMANDS:
-        near = difflib.get_close_matches(name, COMMANDS, 1)
-        guess = f" Did you mean {near[0]}?" if near else ""
-        print(f"gougeform: no command {name!r}.{guess} `gougeform --help` lists them.", file=sys.stderr)
-        return 2
     try:
-        return _run(name, words[1:])
+        code = _run(words[0], words[1:])
+        sys.stdout.flush()
     except InputError as error:
         print(f"gougeform: {error}", file=sys.stderr)
         return 2
@@ -59,24 +74,90 @@ def main(argv: list[str] | None = None) -> int:
     except BrokenPipeError:  # the reader of our output went away, as `| head` does
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    return code
 
 
 def _run(name: str, words: list[str]) -> int:
+    if name not in COMMANDS:
+        near = difflib.get_close_matches(name, COMMANDS, 1)
+        guess = f"did you mean {near[0]}? " if near else ""
+        raise InputError("", f"no command {name!r}", f"{guess}`gougeform --help` lists them")
     module = importlib.import_module(f"gougeform.commands.{name}")
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog=f"gougeform {name}",
         description=module.__doc__,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
     module.arguments(parser)
+    folder = getattr(module, "FOLDER", "")
+    if folder:
+        parser.add_argument("-o", "--out", metavar="FOLDER", type=Path, help=f"write the files here (default {folder})")
+        parser.add_argument("--no-picture", action="store_true", help="draw nothing")
+    runs = hasattr(module, "run")  # and tells by itself
+    if not runs:
+        parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
     try:
-        arguments = parser.parse_args(words)
-    except SystemExit as leave:  # argparse has said what is wrong, or shown the help
-        return int(leave.code or 0)
-    code: int = module.run(arguments)
+        given = parser.parse_args(words)
+    except SystemExit:  # argparse has shown the help
+        return 0
+    say = _dashed(parser)
+    try:
+        given = _read(given)
+        return int(module.run(given)) if runs else _told(module, given, say)
+    except InputError as error:
+        field = error.field if error.file else say(error.field, bare=True)
+        raise replace(error, field=field, problem=say(error.problem), hint=say(error.hint)) from error
+
+
+def _read(given: argparse.Namespace) -> argparse.Namespace:
+    """What was given, with recipes for the words that name them."""
+    from gougeform.commands import RecipeWord
+
+    def one(value: Any) -> Any:
+        if isinstance(value, list):
+            return [one(item) for item in value]
+        if not isinstance(value, RecipeWord):
+            return value
+        with step("reading the recipe"):
+            from gougeform.recipe.reading import load
+
+            return load(str(value))
+
+    return argparse.Namespace(**{name: one(value) for name, value in vars(given).items()})
+
+
+def _told(module: ModuleType, given: argparse.Namespace, say: Callable[[str], str]) -> int:
+    """Ask, write the files, and print the answer, or with --json its result and the cautions on standard error."""
+    answer = module.answer(given)
+    from gougeform.present.files import written
+    from gougeform.present.json import json_text, whole
+    from gougeform.present.terminal import tell, tell_cautions
+
+    done = written(answer, getattr(given, "out", None), pictures=not getattr(given, "no_picture", False))
+    blocks = [replace(one, below=say(one.below), points=[say(point) for point in one.points]) for one in answer.blocks]
+    answer = replace(answer, blocks=blocks, notes=[say(note) for note in answer.notes])
+    if given.json:
+        tell_cautions(answer, sys.stderr)
+        files, earlier = map(str, (*answer.written, *done.paths)), map(str, done.earlier)
+        print(say(json_text(whole(answer, done.folder, [*files], [*earlier]))), end="")
+    else:
+        tell(answer, done, sys.stdout)
     sys.stdout.flush()
-    return code
+    for problem in done.problems:
+        print(f"gougeform: {problem} All other files are written.", file=sys.stderr)
+    return 130 if answer.stopped else 0
+
+
+def _dashed(parser: argparse.ArgumentParser) -> Callable[..., str]:
+    """Turns a question's parameters into this command's options: `land` in backquotes, or a field that begins so."""
+    shown = {one.dest: one.option_strings[-1] if one.option_strings else str(one.metavar) for one in parser._actions}
+
+    def say(text: str, *, bare: bool = False) -> str:
+        pattern = r"^(\w+?)(?:_(?:mm|deg|n))?(?= |$)" if bare else r"`(\w+)`"
+        return re.sub(pattern, lambda found: shown.get(found[1], found[0]), text)
+
+    return say
 
 
 def _overview() -> str:

@@ -23,8 +23,9 @@ from gougeform.card.views import (
     side_view,
 )
 from gougeform.measure.measures import Measures
-from gougeform.tell.cautions import STRONG
-from gougeform.tell.report import BEHIND, NOTHING, PLACE
+from gougeform.present.cautions import STRONG
+from gougeform.quantity import NOTHING
+from gougeform.tool.rows import BEHIND, PLACE
 
 _MARGIN = 8.0
 _TABLES = 76.0  # where the tables begin, layout units

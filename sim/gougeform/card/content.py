@@ -10,10 +10,11 @@ from gougeform.gauges.wheelgauge import worn_diameters
 from gougeform.grind.gouge import Gouge
 from gougeform.machine.rig import FootRig, RodRig, TableRig
 from gougeform.measure.measures import Measures
+from gougeform.present.cautions import cautions
+from gougeform.quantity import NOTHING
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.resolving import ResolvedGrind
-from gougeform.tell.cautions import cautions
-from gougeform.tell.report import NOTHING, edge_rows
+from gougeform.tool.rows import edge_block
 
 NOSE_TOLERANCE_DEG = 0.5
 _WORN = 6
@@ -46,11 +47,12 @@ def content(measures: Measures) -> Card:
     """Gather the card's words and numbers."""
     recipe = measures.gouge.recipe
     wear, note = wear_table(measures.gouge)
+    edge = edge_block(measures)
     return Card(
         title=recipe.title or recipe.name or "Gouge",
         tool=tool_words(recipe),
         steps=tuple(steps(measures)),
-        angles=tuple(edge_rows(measures)),
+        angles=tuple(tuple(map(str, row)) for row in (edge.head, *edge.rows)),
         wear=tuple(wear),
         wear_note=note,
         tolerance=tolerance_line(measures.gouge),

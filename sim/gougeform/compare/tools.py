@@ -10,7 +10,6 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from multiprocessing import get_context
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +19,7 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.measure.fan import build_fan
 from gougeform.measure.measures import CHEEK_AT_MM, Measures, measure
+from gougeform.quantity import unit_of
 from gougeform.reach.cove import COVE_ERROR_MM, Cove, tightest_cove
 from gougeform.reach.result import Reach, Terms, reach
 from gougeform.reach.search import SEARCH_ERROR_DEG
@@ -93,23 +93,23 @@ class Compared:
 
 
 ROWS = {
-    "web_mm": ("web under the flute", "mm", 2),
-    "nose_angle_deg": ("nose angle", "deg", 2),
-    "wing_angle_50_deg": ("wing angle, half way", "deg", 2),
-    "wing_angle_95_deg": ("wing angle, at 95 %", "deg", 2),
-    "cheek_3_mm": ("cheek 3 mm behind the nose", "mm", 2),
-    "cheek_5_mm": ("cheek 5 mm behind the nose", "mm", 2),
-    "cheek_10_mm": ("cheek 10 mm behind the nose", "mm", 2),
-    "tightest_cove_mm": ("tightest cove, radius", "mm", 2),
-    "deepest_mm": ("deepest place reached", "mm", 2),
-    "reached_mm": ("length of profile reached", "mm", 1),
-    "mean_clearance_deg": ("clearance angle needed, mean", "deg", 2),
-    "deflection_mm": (f"deflection at {OVERHANG_MM:g} mm overhang", "mm", 3),
-    "frequency_hz": (f"first frequency at {OVERHANG_MM:g} mm", "Hz", 0),
-    "allowed_overhang_mm": (f"overhang for {DEFLECTION_MM:g} mm", "mm", 1),
-    "steel_removed_g": ("steel removed", "g", 2),
+    "web_mm": ("web under the flute", 2),
+    "nose_angle_deg": ("nose angle", 2),
+    "wing_angle_50_deg": ("wing angle, half way", 2),
+    "wing_angle_95_deg": ("wing angle, at 95 %", 2),
+    "cheek_3_mm": ("cheek 3 mm behind the nose", 2),
+    "cheek_5_mm": ("cheek 5 mm behind the nose", 2),
+    "cheek_10_mm": ("cheek 10 mm behind the nose", 2),
+    "tightest_cove_mm": ("tightest cove, radius", 2),
+    "deepest_mm": ("deepest place reached", 2),
+    "reached_mm": ("length of profile reached", 1),
+    "mean_clearance_deg": ("clearance angle needed, mean", 2),
+    "deflection_mm": (f"deflection at {OVERHANG_MM:g} mm overhang", 3),
+    "frequency_hz": (f"first frequency at {OVERHANG_MM:g} mm", 0),
+    "allowed_overhang_mm": (f"overhang for {DEFLECTION_MM:g} mm", 1),
+    "steel_removed_g": ("steel removed", 2),
 }
-"""For each number its words, unit and digits."""
+"""For each number its words and digits."""
 
 
 def compare(
@@ -152,7 +152,7 @@ def differences(tools: Sequence[Compared]) -> list[str]:
             a, b = first.numbers[key], other.numbers[key]
             error = first.errors()[key] + other.errors()[key]
             if a is not None and b is not None and abs(b - a) <= error:
-                same.append(f"{ROWS[key][0]} ({error:.2g} {ROWS[key][1]})")
+                same.append(f"{ROWS[key][0]} ({error:.2g}{unit_of(key).sign})")
             elif text := _difference(first, other, key):
                 out.append(text)
         if same:
@@ -249,18 +249,3 @@ def lands(recipe: Recipe, sizes: Sequence[float]) -> tuple[list[Recipe], list[st
         made.append(with_land(recipe, size))
         names.append(f"land {size:g} mm")
     return made, names
-
-
-def result(tools: Sequence[Compared]) -> dict[str, Any]:
-    """The JSON object of `gougeform compare --json`."""
-    from gougeform.tell.cautions import cautions
-
-    return {
-        "work": tools[0].reach.meridian.title,
-        "limit_deg": tools[0].reach.terms.limit_deg,
-        "force_n": tools[0].reach.terms.force_n,
-        "search_error_deg": SEARCH_ERROR_DEG,
-        "tools": [{"name": t.name, "title": t.gouge.recipe.title, **t.numbers} for t in tools],
-        "differences": differences(tools),
-        "cautions": cautions(tools[0].gouge.recipe),
-    }

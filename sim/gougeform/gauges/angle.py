@@ -36,7 +36,7 @@ def angle_gauge(setup: Setup) -> Gauge:
     notch = [notch_angle(setup, angle) for angle in angles]
     over = [i for i, cut in enumerate(notch) if cut > np.radians(120)]
     if over:
-        raise InputError("--angle", f"given {angles[over[0]]:g}: too blunt for a notch", "ask for angles below 110")
+        raise InputError("angle", f"given {angles[over[0]]:g}: too blunt for a notch", "ask for angles below 110")
     depth = max(bevel_chord(setup, angle) for angle in angles) + _OVER + _HOLE
     half = [depth * np.tan(cut / 2) for cut in notch]
     cap = setup.printing.text_mm
@@ -55,7 +55,7 @@ def angle_gauge(setup: Setup) -> Gauge:
     text_y = label_y - _OWN_CAP * cap / 2 - 2.6 - setup.room(lines, 0.0)[1] / 2
     low = text_y - setup.room(lines, 0.0)[1] / 2 - 2.4
     setup.on_bed(
-        wide - 2 * left, depth - low, "the angle gauge", "ask for fewer angles with --angle, or use a larger bed"
+        wide - 2 * left, depth - low, "the angle gauge", "ask for fewer angles with `angle`, or use a larger bed"
     )
     plate = box(left, low, wide - left, depth)
     # Round what the fingers hold, then cut: the sides of a notch stay straight up to its mouth's small rounding.

@@ -37,12 +37,12 @@ class Printing:
 
     def __post_init__(self) -> None:
         limits = (
-            ("--fit", self.fit_mm, 0.0, 1.0, "0.1 to 0.3 suits most printers"),
-            ("--scale", self.scale, 0.9, 1.1, "1.003 makes good a shrinkage of 0.3 %"),
-            ("--chamfer", self.chamfer_mm, 0.0, 0.8, "0.4 suits most printers, 0 leaves it out"),
-            ("--text", self.text_mm, 3.0, 8.0, "4 is legible and leaves the gauges small"),
-            ("--bed", self.bed_mm[0], 60.0, 2000.0, "give the width and depth your printer can use"),
-            ("--bed", self.bed_mm[1], 60.0, 2000.0, "give the width and depth your printer can use"),
+            ("fit", self.fit_mm, 0.0, 1.0, "0.1 to 0.3 suits most printers"),
+            ("scale", self.scale, 0.9, 1.1, "1.003 makes good a shrinkage of 0.3 %"),
+            ("chamfer", self.chamfer_mm, 0.0, 0.8, "0.4 suits most printers, 0 leaves it out"),
+            ("text", self.text_mm, 3.0, 8.0, "4 is legible and leaves the gauges small"),
+            ("bed", self.bed_mm[0], 60.0, 2000.0, "give the width and depth your printer can use"),
+            ("bed", self.bed_mm[1], 60.0, 2000.0, "give the width and depth your printer can use"),
         )
         for name, value, low, high, hint in limits:
             if not low <= value <= high:  # also for not-a-number

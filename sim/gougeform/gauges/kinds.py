@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields
 
 from gougeform.errors import InputError
 from gougeform.gauges.angle import angle_gauge
-from gougeform.gauges.gauge import Gauge
+from gougeform.gauges.gauge import Gauge, Printing
 from gougeform.gauges.projection import projection_stop
 from gougeform.gauges.relief import relief_blocks
-from gougeform.gauges.setup import Setup
+from gougeform.gauges.setup import Setup, Wishes
 from gougeform.gauges.spacer import rim_spacers
 from gougeform.gauges.tag import tag
 from gougeform.gauges.template import outline_template
@@ -23,6 +23,8 @@ def _single(make: Callable[[Setup], Gauge]) -> Callable[[Setup], list[Maker]]:
     return lambda setup: [lambda: make(setup)]
 
 
+PARAMETERS = {one.name.removesuffix("_mm").removesuffix("_deg") for one in (*fields(Wishes), *fields(Printing))}
+"""What a question about gauges takes beside the recipe, as errors name it."""
 MAKERS: dict[str, Callable[[Setup], list[Maker]]] = {
     "projection": _single(projection_stop),
     "spacer": rim_spacers,
@@ -60,13 +62,13 @@ def all_gauges(setup: Setup) -> tuple[list[Gauge], dict[str, InputError]]:
             try:
                 made.append(make())
             except InputError as error:
-                if error.field == "--bed":
-                    raise replace(error, field=f"{kind}: --bed") from None
+                if error.field == "bed":
+                    raise
                 without[kind if len(parts) == 1 else f"{kind} {number}"] = _in_recipe(error, setup)
     return made, without
 
 
 def _in_recipe(error: InputError, setup: Setup) -> InputError:
-    """The error with the recipe's file where it is about the recipe, not about an option."""
+    """The error with the recipe's file where it is about the recipe, not about a parameter."""
     recipe = setup.gouge.recipe
-    return error if error.field.startswith("--") else error.in_file(recipe.source or recipe.name)
+    return error if error.field in PARAMETERS else error.in_file(recipe.source or recipe.name)

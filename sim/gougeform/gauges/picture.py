@@ -1,6 +1,6 @@
 """Previews of printed parts: from above, and at an angle, drawn off-screen from the file that was written.
 
-Run as `python -m gougeform.gauges.picture FILE.3mf OUT.png` in a process of its own (`gougeform.tell.apart`).
+Run as `python -m gougeform.gauges.picture FILE.3mf OUT.png` in a process of its own (`gougeform.present.apart`).
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 
 from gougeform.gauges.gauge import TEXT_DEPTH_MM
-from gougeform.tell.apart import GRAPHICS_HINT, Outcome, run_apart
-from gougeform.tell.picture import font
+from gougeform.present.apart import GRAPHICS_HINT, Outcome, run_apart
+from gougeform.tool.picture import font
 
 WIDTH = 1800
 _MARGIN, _GAP, _TALL, _LETTERS = 60, 40, 1010, 104

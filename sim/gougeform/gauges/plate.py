@@ -60,7 +60,7 @@ def _lying(body: Body, room: tuple[float, float]) -> Body:
     ways = [quarter for quarter in (False, True) if _fits((d, w) if quarter else (w, d), room)]
     if not ways:
         raise InputError(
-            "--bed",
+            "bed",
             f"{body.name} is {w:.0f} x {d:.0f} mm, the bed {room[0] + 2 * MARGIN_MM:g} x {room[1] + 2 * MARGIN_MM:g} mm"
             f" with a margin of {MARGIN_MM:g} mm",
             "use a larger bed, or print the other kinds one by one",

@@ -36,7 +36,7 @@ def projection_stop(setup: Setup) -> Gauge:
         raise InputError(
             "jig.kind",
             "a table has no clamp face that a projection could be set from",
-            "use the angle gauge to tilt the table, or ask for a length with --projection",
+            "use the angle gauge to tilt the table, or ask for a length with `projection`",
         )
     own = [grind.jig.projection_mm for grind in recipe.grinds if grind.jig.kind != "table"]
     lengths = unique(list(setup.wishes.projection_mm) or own, 0.05)
@@ -47,7 +47,7 @@ def projection_stop(setup: Setup) -> Gauge:
     least = depth + 20.0
     if lengths[0] < least:
         raise InputError(
-            "jig.projection_mm" if not setup.wishes.projection_mm else "--projection",
+            "jig.projection_mm" if not setup.wishes.projection_mm else "projection",
             f"given {lengths[0]:g}, allowed is {least:.0f} mm or more: post and butt need that much room",
             "clamp the bar with more projection, or set this one with a ruler",
         )
@@ -57,7 +57,7 @@ def projection_stop(setup: Setup) -> Gauge:
     for p, lines in zip(lengths, texts, strict=True):
         if setup.room(lines)[0] > p - depth:
             raise InputError(
-                "--text", f"a lane of {p:g} mm is too short for its text", "ask for smaller text or a longer projection"
+                "text", f"a lane of {p:g} mm is too short for its text", "ask for smaller text or a longer projection"
             )
     widths = [max(bar + _ROOM, setup.room(lines)[1]) for lines in texts]
     edges = np.concatenate([[0.0], np.cumsum(widths)])

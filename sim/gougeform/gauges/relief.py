@@ -63,7 +63,7 @@ def offset(setup: Setup, number: int) -> float:
         raise InputError(
             f"{where}.height_mm",
             "the two settings differ in height, so no level slide leads from one to the other",
-            "give both the same height_mm, or use --slide radial",
+            "give both the same height_mm, or use `slide` radial",
         )
     if a.centre_distance is None or b.centre_distance is None:
         return a.rim_distance - b.rim_distance
@@ -108,7 +108,7 @@ def _block(setup: Setup, number: int) -> Gauge:
     how = "straight to its axis" if setup.wishes.slide == "radial" else "on a level slide"
     note = (
         f"This is for a {pivot.lower()} that moves straight toward the wheel's axis; on a slide that stays level ask"
-        " for --slide level."
+        " for `slide` level."
         if setup.wishes.slide == "radial"
         else f"This is for a slide that stays level at {grind.jig.height_mm:g} mm from the height of the wheel's axis."  # type: ignore[union-attr]
     )

@@ -34,10 +34,10 @@ class Wishes:
 
     def __post_init__(self) -> None:
         for name, values, low, high in (
-            ("--wheel", self.wheel_mm, 20.0, 5000.0),
-            ("--projection", self.projection_mm, 5.0, 1000.0),
-            ("--angle", self.angle_deg, 10.0, 120.0),
-            ("--foot", (self.foot_mm,), 3.0, 40.0),
+            ("wheel", self.wheel_mm, 20.0, 5000.0),
+            ("projection", self.projection_mm, 5.0, 1000.0),
+            ("angle", self.angle_deg, 10.0, 120.0),
+            ("foot", (self.foot_mm,), 3.0, 40.0),
         ):
             for value in values:
                 if not low <= value <= high:
@@ -83,7 +83,7 @@ class Setup:
         long, short = max(wide, deep) * scale, min(wide, deep) * scale
         if long > max(bed) + 1e-6 or short > min(bed) + 1e-6:
             raise InputError(
-                "--bed", f"{what} needs {long:.0f} x {short:.0f} mm, the bed is {bed[0]:g} x {bed[1]:g} mm", hint
+                "bed", f"{what} needs {long:.0f} x {short:.0f} mm, the bed is {bed[0]:g} x {bed[1]:g} mm", hint
             )
 
 

@@ -61,7 +61,7 @@ def reaches(setup: Setup) -> list[Reach]:
             rim = jig.rim if same or diameter is None else jig.pivot.rim_distance(angle, 2 / diameter, across)
             if not rim > 0:
                 raise InputError(
-                    "--wheel",
+                    "wheel",
                     f"given {diameter:g}: on that wheel no distance gives this nose angle",
                     "ask for a diameter nearer the recipe's",
                 )
@@ -84,7 +84,7 @@ def _spacer(setup: Setup, reach: Reach) -> Gauge:
             f"rim to {reach.pivot.lower()} is {reach.rim_mm:.2f} mm, and the two seats need at least"
             f" {radius + _LEAST_BODY:.2f} mm",
             "a longer projection or a larger nose angle moves it away from the wheel; else use a ruler"
-            + (", or give a thinner foot with --foot" if reach.pivot == "POCKET" else ""),
+            + (", or give a thinner foot with `foot`" if reach.pivot == "POCKET" else ""),
         )
     fit = setup.printing.fit_mm
     seat = radius + fit
@@ -149,7 +149,7 @@ def _fitted(setup: Setup, parts: list[str], bottom: float, least: float) -> tupl
             return across, True, wide
         wide += 2.0
     raise InputError(
-        "--text", f"a spacer of {bottom:.1f} mm between its seats has no room for its text", "ask for smaller text"
+        "text", f"a spacer of {bottom:.1f} mm between its seats has no room for its text", "ask for smaller text"
     )
 
 

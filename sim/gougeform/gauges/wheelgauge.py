@@ -36,21 +36,19 @@ def wheel_gauge(setup: Setup) -> Gauge:
         try:
             return _gauge(setup, worn_diameters(float(new or 0.0), count))
         except InputError as error:
-            if error.field != "--bed":
+            if error.field != "bed":
                 raise
     return _gauge(setup, worn_diameters(float(new or 0.0), _FEWEST))
 
 
 def _gauge(setup: Setup, sizes: list[float]) -> Gauge:
     if len(sizes) < 2:
-        raise InputError(
-            "--wheel", "given one diameter, a wheel gauge needs two or more", "add --wheel with another diameter"
-        )
+        raise InputError("wheel", "given one diameter, a wheel gauge needs two or more", "add another diameter")
     chord = max([_LEAST_CHORD] + [_readable(a, b) for a, b in pairwise(sizes)])
     smallest = sizes[-1]
     if chord > 0.9 * smallest:
         raise InputError(
-            "--wheel",
+            "wheel",
             f"{smallest:g} mm lies too near its neighbour to be told apart on so small a wheel",
             "ask for larger steps",
         )
@@ -68,7 +66,7 @@ def _gauge(setup: Setup, sizes: list[float]) -> Gauge:
         wide,
         high,
         f"a wheel gauge for {', '.join(plain(d, 1) for d in sizes)} mm with arcs of {chord:.0f} mm",
-        "the wheel is too large for this bed: use a larger bed, or ask for fewer diameters further apart with --wheel",
+        "the wheel is too large for this bed: use a larger bed, or ask for fewer diameters further apart with `wheel`",
     )
     plate = rounded(box(0, 0, wide, high), 3.0)
     cuts, letters = [], []

@@ -11,12 +11,18 @@ and a bevel longer than that is no worse. Lengths mm, angles rad here.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.errors import InputError
+from gougeform.grind.gouge import shape
+from gougeform.measure.edge import measure_edge
+from gougeform.present.answer import Answer, Block, Number
+from gougeform.recipe.model import Recipe
 
 Floats = NDArray[np.float64]
 
@@ -31,11 +37,11 @@ class OffCentre:
     def __post_init__(self) -> None:
         if not (np.isfinite(self.radius) and 0 < self.radius <= 1000):
             raise InputError(
-                "radius_mm", f"given {self.radius:g}, allowed is above 0 and at most 1000 mm", "change the radius"
+                "radius", f"given {self.radius:g}, allowed is above 0 and at most 1000 mm", "change the radius"
             )
         if not (np.isfinite(self.offset) and 0 <= self.offset < self.radius):
             raise InputError(
-                "offset_mm",
+                "offset",
                 f"given {self.offset:g}, allowed is from 0 to below the radius, {self.radius:g} mm",
                 "keep the lathe's axis inside the cylinder",
             )
@@ -65,7 +71,7 @@ class OffCentre:
         """
         c = np.atleast_1d(np.asarray(bevel, float))
         if not np.isfinite(c).all() or (c < 0).any():
-            raise InputError("bevel_mm", f"given {float(np.min(c)):g}, allowed is 0 mm or more", "change the length")
+            raise InputError("bevel", f"given {float(np.min(c)):g}, allowed is 0 mm or more", "change the length")
         psi = self.swing
         x = np.minimum(c, self.tangent_at)
         return np.maximum(x * np.sin(psi) - (self.radius - np.sqrt(self.radius**2 - (x * np.cos(psi)) ** 2)), 0.0)
@@ -74,3 +80,53 @@ class OffCentre:
     def tangent_at(self) -> float:
         """In mm: a bevel of this length or longer lies tangent to the wood at the worst of a turn."""
         return float(self.radius * np.tan(self.swing))
+
+
+def answer(work: OffCentre, bevels: Iterable[float], recipe: Recipe | None = None) -> Answer:
+    """Swing, travel, and the lift against lengths of bevel or land (mm), those of a recipe's nose among them.
+
+    Raises InputError for a length below 0, and where the recipe cannot be ground.
+    """
+    named = sorted([*((size, "") for size in bevels), *_of_recipe(recipe)], key=lambda one: one[0])
+    lift = work.lift(np.array([size for size, _ in named])).tolist()
+    swing = math.degrees(work.swing)
+    rows = [
+        (f"{size:.2f} mm" + (f"  {what}" if what else ""), Number(up, "lift_mm", 3))
+        for (size, what), up in zip(named, lift, strict=True)
+    ]
+    turn = [
+        ("the wood's tangent swings", f"{swing:.2f}° to each side, {2 * swing:.2f}° in a turn"),
+        ("its surface comes and goes", f"{work.travel:g} mm"),
+    ]
+    below = (
+        "A model: a straight bevel held in one direction, set to the mean tangent. Lift: how far it lifts the edge off"
+        f" the wood at the worst of a turn; from {work.tangent_at:.1f} mm on a longer bevel is no worse."
+    )
+    return Answer(
+        f"A cylinder of radius {work.radius:g} mm turned {work.offset:g} mm off its centre",
+        [
+            Block("In one turn", turn, ("", "")),
+            Block("Against the length of bevel or land", rows, ("bevel", "lift"), below=below),
+        ],
+        result={
+            "radius_mm": work.radius,
+            "offset_mm": work.offset,
+            "tangent_swing_deg": swing,
+            "swing_in_a_turn_deg": 2 * swing,
+            "travel_mm": work.travel,
+            "worst_bevel_mm": work.tangent_at,
+            "bevels": [
+                {"bevel_mm": size, "what": what or None, "lift_mm": up}
+                for (size, what), up in zip(named, lift, strict=True)
+            ],
+        },
+    )
+
+
+def _of_recipe(recipe: Recipe | None) -> list[tuple[float, str]]:
+    if recipe is None:
+        return []
+    edge = measure_edge(shape(recipe))
+    bevel, land = float(edge.bevel[edge.nose]), float(edge.land[edge.nose])
+    whole = (bevel, "whole bevel of the tool")
+    return [whole] if math.isnan(land) else [(land, "land of the tool"), whole]

@@ -1,6 +1,6 @@
 """The tool standing in the wood, half of the wood cut away, drawn off-screen.
 
-Run as `python -m gougeform.reach.scene SCENE.npz OUT.png`, in a process of its own (`gougeform.tell.apart`): where a
+Run as `python -m gougeform.reach.scene SCENE.npz OUT.png`, in a process of its own (`gougeform.present.apart`): where a
 machine has no graphics library, VTK kills the process that draws. SCENE.npz holds what `scene_arrays` gives.
 """
 
@@ -17,11 +17,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from gougeform.present.apart import GRAPHICS_HINT, Outcome, run_apart
 from gougeform.reach.drawing import INK, PAPER, PART_TINTS, QUIET, TOUCH, WOOD
 from gougeform.reach.posture import placed
 from gougeform.reach.result import Reach, part_name
-from gougeform.tell.apart import GRAPHICS_HINT, Outcome, run_apart
-from gougeform.tell.picture import font
+from gougeform.tool.picture import font
 
 Floats = NDArray[np.float64]
 

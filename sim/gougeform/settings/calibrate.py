@@ -84,23 +84,23 @@ def calibrate(pairs: Sequence[Pair], unknowns: Sequence[str], reading_deg: float
     bench = pairs[0].bench
     if bench.jig.kind == "table":
         raise InputError(
-            "--unknown", "a table has no hidden lengths: its tilt is what is measured", "use a foot or rod jig"
+            "unknown", "a table has no hidden lengths: its tilt is what is measured", "use a foot or rod jig"
         )
     names = tuple(name for name in unknowns if name != "clamp")
     for name in names:
         if name not in HIDDEN or name not in bench.names:
             allowed = [*(n for n in HIDDEN if n in bench.names), "clamp"]
             raise InputError(
-                "--unknown", f"given {name}, which {bench.noun} does not have", f"allowed are {', '.join(allowed)}"
+                "unknown", f"given {name}, which {bench.noun} does not have", f"allowed are {', '.join(allowed)}"
             )
     if len(set(unknowns)) != len(unknowns):
-        raise InputError("--unknown", "an unknown is named twice", "keep one of them")
+        raise InputError("unknown", "an unknown is named twice", "keep one of them")
     count = sum(len(pair.read) for pair in pairs)
     if not names and "clamp" not in unknowns:
-        raise InputError("--unknown", "nothing is to be fitted", f"name one of {', '.join(HIDDEN)}, clamp")
+        raise InputError("unknown", "nothing is to be fitted", f"name one of {', '.join(HIDDEN)}, clamp")
     if count < len(names):
         raise InputError(
-            "--unknown", f"{len(names)} unknowns but only {count} readings", "measure more pairs, or fit fewer unknowns"
+            "unknown", f"{len(names)} unknowns but only {count} readings", "measure more pairs, or fit fewer unknowns"
         )
     tried = {}
     for clamp in _clamps(bench) if "clamp" in unknowns else (bench.jig.clamp,):
@@ -207,7 +207,7 @@ def _one(pairs: Sequence[Pair], names: tuple[str, ...], reading_deg: float, clam
     if worst > _WRONG_DEG:
         far = f": the nearest one misses a reading by {worst:.0f}°" if worst < _FAR / 2 else ""
         raise InputError(
-            "--unknown",
+            "unknown",
             f"no such jig can have ground these pairs{far}",
             f"check the pairs, or free more unknowns{_inches(pairs)}",
         )

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from gougeform.settings.bench import HELD_MM, Bench
 from gougeform.settings.names import Name
 from gougeform.settings.problem import Problem, Solution
-from gougeform.settings.wants import Free
+from gougeform.settings.wants import Free, Span
 
 _AT = 1e-6  # of its span: so near an end a setting was stopped by it
 _ORDER = ("distance", "tilt", "projection", "cant", "roll", "fullness", "shoulder", "arm_length", "shoe", "hinge_back")
@@ -19,25 +20,26 @@ def hard_limits(bench: Bench, name: Name) -> tuple[float, float]:
     return (low, min(high, bench.steel_mm - HELD_MM)) if bench.ends_at_ferrule(name) else (low, high)
 
 
-def further(problem: Problem, solution: Solution) -> list[str]:
-    """Options of a search that may come nearer than this solution; empty where no setting is left to free."""
+def further(problem: Problem, solution: Solution) -> dict[str, dict[str, Any]]:
+    """Parameters of a search that may come nearer than this solution; empty where no setting is left to free."""
     bench = problem.reader.bench
-    words: list[str] = []
+    free: dict[str, Span | None] = {}
+    stops: dict[str, list[float]] = {}
     moved = False
-    for free in problem.frees:
-        if free.stops:
-            words += ["--stops", f"{free.name.name}={','.join(f'{stop:g}' for stop in free.stops)}"]
+    for one in problem.frees:
+        name = one.name.name
+        if one.stops:
+            stops[name] = list(one.stops)
             continue
-        low, high = _widened(bench, free, solution.values[free.name.name])
-        if (low, high) != (free.low, free.high):
-            moved = True
-        usual = (low, high) == bench.bounds(free.name)
-        words += ["--free", free.name.name if usual else f"{free.name.name}={low:.10g}:{high:.10g}"]
-    if moved:
-        return words
-    taken = {free.name.name for free in problem.frees}
-    another = next((name for name in _ORDER if name in bench.names and name not in taken), None)
-    return [] if another is None else [*words, "--free", another]
+        span = _widened(bench, one, solution.values[name])
+        moved |= span != (one.low, one.high)
+        free[name] = None if span == bench.bounds(one.name) else span
+    if not moved:
+        another = next((name for name in _ORDER if name in bench.names and name not in {**free, **stops}), None)
+        if another is None:
+            return {}
+        free[another] = None
+    return {name: given for name, given in (("free", free), ("stops", stops)) if given}
 
 
 def _widened(bench: Bench, free: Free, value: float) -> tuple[float, float]:

@@ -163,10 +163,10 @@ def old_from_angles(machine: Recipe, measured: Sequence[Want]) -> tuple[Recipe, 
     """
     bench = bench_of(machine)
     if bench.path.path != "traced":
-        raise InputError("--measured", "measured angles need a traced grind in the recipe", "use a recipe with one")
+        raise InputError("measured", "measured angles need a traced grind in the recipe", "use a recipe with one")
     angles = sum(want.unit == "deg" for want in measured)
     if not any(want.name == "nose" for want in measured):
-        raise InputError("--measured", "the nose angle is missing", "add --measured nose=35")
+        raise InputError("measured", "the nose angle is missing", "add nose=35")
     order = (
         ["tilt", "fullness", "shoulder"]
         if bench.jig.kind == "table"
@@ -246,7 +246,7 @@ def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> 
         if found[-1].rms < EQUAL_MM / 10 and len(chosen) <= 2:
             break  # two settings for a whole bevel: there is no second one that lies as well
     if not found:
-        raise InputError("--free", "no setting within bounds can follow the old edge", "wider bounds, or another jig")
+        raise InputError("free", "no setting within bounds can follow the old edge", "wider bounds, or another jig")
     least = min(one.rms for one in found)
     equal = _different([one for one in found if one.rms <= least + EQUAL_MM])
     priced = []
@@ -257,7 +257,7 @@ def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> 
         except InputError as error:
             notes.append(f"A setting that lies as well cannot be ground: {error.problem}.")
     if not priced:
-        raise InputError("--free", notes[-1].rstrip("."), "free another setting, or another jig")
+        raise InputError("free", notes[-1].rstrip("."), "free another setting, or another jig")
     price, best, recipe = min(priced, key=lambda item: item[0].steel)
     return Match(gouge, bevel, best, len(priced) - 1, recipe, price, notes)
 

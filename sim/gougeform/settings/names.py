@@ -75,32 +75,13 @@ _BY_FIELD = {field: one for one in NAMES.values() for field in one.fields.values
 _BY_FIELD |= {"centre_distance_mm": NAMES["distance"]}
 
 
-def setting_name(text: str, option: str) -> Name:
-    """The setting with that plain name or recipe field. Raises InputError naming `option`."""
+def setting_name(text: str, field: str) -> Name:
+    """The setting with that plain name or recipe field. Raises InputError naming the question's parameter `field`."""
     word = text.strip().lower().replace("-", "_")
     word = word.rsplit(".", 1)[-1]
     found = NAMES.get(word) or _BY_FIELD.get(word)
     if found is None:
         close = nearest(word, [*NAMES, *_BY_FIELD])
         start = f"did you mean {close}? " if close else ""
-        raise InputError(option, f"given {shown(text)}, which is no setting", f"{start}Allowed are {', '.join(NAMES)}")
+        raise InputError(field, f"given {shown(text)}, which is no setting", f"{start}Allowed are {', '.join(NAMES)}")
     return found
-
-
-def number(text: str, option: str, what: str) -> float:
-    """A finite number a person typed. Raises InputError naming `option`."""
-    try:
-        value = float(text.strip())
-    except ValueError:
-        value = float("nan")
-    if not abs(value) < 1e9:
-        raise InputError(option, f"given {shown(text)} for {what}, allowed is a number", "write it like 12.5")
-    return value
-
-
-def pair(text: str, option: str, example: str) -> tuple[str, str]:
-    """The two halves of NAME=VALUE. Raises InputError naming `option`."""
-    name, sign, value = text.partition("=")
-    if not sign or not name.strip() or not value.strip():
-        raise InputError(option, f"given {shown(text)}, allowed is NAME=VALUE", f"write it like {example}")
-    return name.strip(), value.strip()

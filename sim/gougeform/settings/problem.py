@@ -53,7 +53,7 @@ class Unmet:
 
 
 @dataclass(frozen=True)
-class Answer:
+class Solved:
     """Solutions, best first. exact: they meet every want. family: one of a whole range of solutions, the nearest to
     the present settings. unmet: what cannot be met, where nothing is exact.
     """
@@ -105,6 +105,6 @@ def _with_land(recipe: Recipe, wants: Sequence[Want]) -> Recipe:
         return recipe
     if len(recipe.grinds) < 2:
         raise InputError(
-            "--want", "a land is asked for, but the recipe has no relief", "add a relief grind, or use gougeform relief"
+            "want land", "is asked for, but the recipe has no relief", "add a relief grind, or use `gougeform relief`"
         )
     return changed(recipe, {f"grind.{len(recipe.grinds) - 1}.land_mm": land})

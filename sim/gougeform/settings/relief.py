@@ -75,7 +75,7 @@ class Middle:
         """How far (mm) below the nose a land ends. Raises InputError where the bevel is not that long."""
         if not 0 < land < self.bevel:
             raise InputError(
-                "--land",
+                "land",
                 f"given {land:g}: the bevel at the nose is {self.bevel:.2f} mm long",
                 f"a land above 0 and below {self.bevel:.2f} mm",
             )
@@ -93,7 +93,7 @@ class Middle:
             low = np.degrees(np.arccos(1 - depth * self.second.solid.curvature))
             high = np.degrees(np.arccos(np.cos(self.nose) - depth * self.second.solid.curvature))
             raise InputError(
-                "--angle",
+                "angle",
                 f"given {angle:g}: at the end of a {land:g} mm land a relief can begin with {low:.2f} to {high:.2f}°",
                 "an angle between them; from the upper one on it takes the edge and not the heel",
             )
@@ -102,7 +102,7 @@ class Middle:
             return self._made(land, self.first.value("tilt") - nose, self.second.set({"tilt": nose}))
         distance = self.second.nose_distance(nose)
         if not distance > self.second.rod_radius:
-            raise InputError("--angle", f"given {angle:g}: pocket or rod would stand in the wheel", "a blunter relief")
+            raise InputError("angle", f"given {angle:g}: pocket or rod would stand in the wheel", "a blunter relief")
         bench = self.second.set({"distance": distance})
         return self._made(land, self.first.value("distance") - distance, bench)
 
@@ -112,16 +112,16 @@ class Middle:
         nose, k = np.radians(bench.nose_angle()), self.second.solid.curvature
         if k == 0:
             raise InputError(
-                "--angle",
+                "angle",
                 f"on a belt the relief is flat: it has {np.degrees(nose):.2f}° everywhere",
-                "give --land instead",
+                "give `land` instead",
             )
         depth = float((np.cos(nose) - np.cos(np.radians(angle))) / k)
         most = self.depth(self.bevel * (1 - 1e-9))
         if not 0 < depth < most:
             high = np.degrees(np.arccos(np.cos(nose) - most * k))
             raise InputError(
-                "--angle",
+                "angle",
                 f"given {angle:g}: moved {move:g}, the relief begins with {np.degrees(nose):.2f} degrees at the edge"
                 f" to {high:.2f} at the heel",
                 "an angle between them",
@@ -140,14 +140,14 @@ class Middle:
             distance = self.first.value("distance") - move
             bench = self.second.set({"distance": distance})
             if not distance > self.second.rod_radius:
-                raise InputError("--move", f"given {move:g}: pocket or rod would stand in the wheel", "a smaller move")
+                raise InputError("move", f"given {move:g}: pocket or rod would stand in the wheel", "a smaller move")
             if not np.isfinite(bench.nose_angle()):
-                raise InputError("--move", f"given {move:g}: the nose cannot touch the wheel there", "a smaller move")
+                raise InputError("move", f"given {move:g}: the nose cannot touch the wheel there", "a smaller move")
         nose = bench.nose_angle()
         if not 1 < nose < np.degrees(self.nose):
             way = "toward the wheel" if self.first.jig.kind != "table" else "flatter"
             raise InputError(
-                "--move",
+                "move",
                 f"given {move:g}: that setting makes {nose:.2f}°, the first bevel has {np.degrees(self.nose):.2f}°;"
                 " a relief must be more acute, and at least 1 degree",
                 f"a move {way}, above 0",

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from gougeform.errors import InputError
 from gougeform.settings.bench import HELD_MM
-from gougeform.settings.problem import EXACT, Answer, Blocked, Problem, Solution, Unmet
+from gougeform.settings.problem import EXACT, Blocked, Problem, Solution, Solved, Unmet
 from gougeform.settings.wants import Free
 
 Floats = NDArray[np.float64]
@@ -85,7 +85,7 @@ class Search:
             return None
         return np.array([found.misses[want.name] for want in self.rest])
 
-    def answer(self) -> Answer:
+    def answer(self) -> Solved:
         """Exact solutions or the best there is. Raises Blocked where there is no edge at all."""
         if not self.rest or not self.frees:
             return self._as_it_is()
@@ -93,7 +93,7 @@ class Search:
             return self._scan()
         return self._many()
 
-    def _as_it_is(self) -> Answer:
+    def _as_it_is(self) -> Solved:
         """Nothing left to search for: the other free settings stay where they are."""
         try:
             found = self.at(self.now)
@@ -105,9 +105,9 @@ class Search:
             found = self.at(min(reachable, key=lambda x: float(((x - self.now) ** 2).sum())))
         exact = found.worst <= EXACT
         unmet = () if exact else self._unmet(found, self.now)
-        return Answer((found,), exact, exact and bool(self.frees), unmet)
+        return Solved((found,), exact, exact and bool(self.frees), unmet)
 
-    def _no_nose(self, error: Blocked) -> Answer:
+    def _no_nose(self, error: Blocked) -> Solved:
         """The nose itself is out of reach: the edge at the end of the distance's bounds that comes nearest to it."""
         if self.nose is None or self.aim is None or self.aim.name.name != "distance":
             raise error
@@ -132,7 +132,7 @@ class Search:
         others = tuple(
             Unmet(w, w.value + found.misses[w.name], because) for w in self.rest if abs(found.misses[w.name]) > EXACT
         )
-        return Answer((found,), False, False, (Unmet(self.nose, found.reading.nose, because), *others))
+        return Solved((found,), False, False, (Unmet(self.nose, found.reading.nose, because), *others))
 
     def _why_at(self, values: dict[str, float], farther: bool) -> str:
         try:
@@ -165,7 +165,7 @@ class Search:
             good, bad = (middle, bad) if miss(middle) < np.inf else (good, middle)
         return good
 
-    def _scan(self) -> Answer:
+    def _scan(self) -> Solved:
         """One setting for one want: every root, from brackets and from minima between them."""
         from scipy.optimize import brentq, minimize_scalar
 
@@ -207,11 +207,11 @@ class Search:
         found = [self.at(np.array([t])) for t in _apart(np.array(sorted(roots))[:, None])[:, 0]]
         found = [solution for solution in found if solution.worst <= EXACT]
         if found:
-            return Answer(tuple(found), True, False)
+            return Solved(tuple(found), True, False)
         best = np.array([grid[int(np.where(np.abs(value) < _FAR, np.abs(value), np.inf).argmin())]])
         # On its own the want that is left is missed least here; over all wants least squares may do better.
         solution = self.at(best)
-        return Answer((solution,), False, False, self._unmet(solution, best))
+        return Solved((solution,), False, False, self._unmet(solution, best))
 
     def _last_good(self, a: float, b: float, *, inside_first: bool) -> float:
         """The last place between a and b that still has an edge."""
@@ -230,7 +230,7 @@ class Search:
             np.array(x) for x in product(np.linspace(0.0, 1.0, each) if each > 1 else [0.5], repeat=len(self.frees))
         ]
 
-    def _many(self) -> Answer:
+    def _many(self) -> Solved:
         """Several settings, or more wants than settings, or fewer: least squares from the best of many starts."""
         from scipy.optimize import least_squares
 
@@ -260,9 +260,9 @@ class Search:
         exact = [k for k, solution in enumerate(solutions) if solution.worst <= EXACT]
         if exact:
             kept = _apart(np.array([sharp[k] for k in exact]))
-            return Answer(tuple(self.at(x) for x in kept), True, under)
+            return Solved(tuple(self.at(x) for x in kept), True, under)
         best = int(np.argmin([sum(m * m for m in solution.misses.values()) for solution in solutions]))
-        return Answer((solutions[best],), False, False, self._unmet(solutions[best], sharp[best]))
+        return Solved((solutions[best],), False, False, self._unmet(solutions[best], sharp[best]))
 
     def _jacobian(self, x: Floats) -> Floats | None:
         """(m, n) derivatives of the misses by central differences, None next to a place without an edge."""

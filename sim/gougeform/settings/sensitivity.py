@@ -7,7 +7,7 @@ changes; when the wheel wears it stays at the same place, so its distance to the
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +19,7 @@ from gougeform.machine.edgeoutline import edge_outline
 from gougeform.machine.sweep import traced
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of
-from gougeform.settings.names import NAMES, number, pair, setting_name
+from gougeform.settings.names import NAMES, setting_name
 from gougeform.settings.trial import Tracer, steady_reading
 
 Floats = NDArray[np.float64]
@@ -67,17 +67,17 @@ class Sensitivity:
         return int(self.share[:, output].argmax())
 
 
-def read_tolerances(bench: Bench, texts: Sequence[str], option: str = "--tolerance") -> dict[str, float]:
-    """Tolerances by setting from texts such as projection=1. Raises InputError."""
+def read_tolerances(bench: Bench, given: Mapping[str, float]) -> dict[str, float]:
+    """Tolerances by setting from those by name or field, {"projection": 1}. Raises InputError."""
     found = {}
-    for text in texts:
-        name, value = pair(text, option, f"{option} projection=1")
-        one = setting_name(name, option)
+    for name, size in given.items():
+        one = setting_name(name, "tolerance")
         if one.name not in bench.names:
-            raise InputError(option, f"{bench.noun} has no {one.name}", f"allowed are {', '.join(bench.names)}")
-        size = number(value, option, one.name)
+            raise InputError("tolerance", f"{bench.noun} has no {one.name}", f"allowed are {', '.join(bench.names)}")
         if not 0 <= size <= 100:
-            raise InputError(option, f"given {one.name}={size:g}, allowed is from 0 to 100", "0 leaves a setting out")
+            raise InputError(
+                f"tolerance {one.name}", f"given {size:g}, allowed is from 0 to 100", "0 leaves a setting out"
+            )
         found[one.name] = size
     return found
 

@@ -9,20 +9,20 @@ from itertools import product
 import numpy as np
 
 from gougeform.errors import InputError
-from gougeform.settings.problem import EXACT, Answer, Blocked, Problem, Solution
+from gougeform.settings.problem import EXACT, Blocked, Problem, Solution, Solved
 from gougeform.settings.search import Search
 
 _MOST_STOPS = 400
 
 
-def solve(problem: Problem) -> Answer:
+def solve(problem: Problem) -> Solved:
     """All solutions, exact where there are any, else the best in least squares and what cannot be met.
 
     Raises InputError where no setting within bounds gives any edge.
     """
     stops = [free for free in problem.frees if free.stops]
     if np.prod([len(free.stops) for free in stops]) > _MOST_STOPS:
-        raise InputError("--stops", f"more than {_MOST_STOPS} combinations of stops", "give fewer")
+        raise InputError("stops", f"more than {_MOST_STOPS} combinations of stops", "give fewer")
     answers, blocked = [], None
     for places in product(*(free.stops for free in stops)):
         held = {free.name.name: place for free, place in zip(stops, places, strict=True)}
@@ -36,7 +36,7 @@ def solve(problem: Problem) -> Answer:
     exact = [answer for answer in answers if answer.exact]
     if exact:
         solutions = tuple(s for answer in exact for s in answer.solutions)
-        return Answer(_nearest_first(problem, solutions), True, any(answer.family for answer in exact))
+        return Solved(_nearest_first(problem, solutions), True, any(answer.family for answer in exact))
     best = min(answers, key=lambda answer: sum(m * m for m in answer.solutions[0].misses.values()))
     if stops:
         note = f"at every stop of {', '.join(free.name.name for free in stops)} it is missed; this is the best of them"
@@ -53,7 +53,7 @@ def _nearest_first(problem: Problem, solutions: Sequence[Solution]) -> tuple[Sol
     return tuple(sorted(solutions, key=far))
 
 
-def _searched(problem: Problem, held: dict[str, float]) -> Answer:
+def _searched(problem: Problem, held: dict[str, float]) -> Solved:
     answer = Search(problem, held).answer()
     steady = problem.reader.bench.path.path == "steady"
     if steady and any(abs(solution.misses.get("nose", 0.0)) > EXACT for solution in answer.solutions):

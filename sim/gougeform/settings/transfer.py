@@ -6,7 +6,8 @@ mean square over the arc length). Lengths mm, angles deg.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -22,7 +23,6 @@ from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.likeness import traced_like
-from gougeform.settings.names import number, pair
 from gougeform.settings.trial import Tracer, steady_reading
 from gougeform.settings.wants import Free, reading_of
 
@@ -30,6 +30,8 @@ Floats = NDArray[np.float64]
 
 _PER_CENT = tuple(float(p) for p in (2, *range(5, 100, 5), 98))
 _STARTS = 3
+_WORN_TO = 0.7  # of its new diameter, where nothing is said
+_STEPS = 15
 _ALL_ALONG = tuple(p / 2 for p in range(1, 201))
 """Per cents of a wing at which wear is compared: the places of `differences`, lips included, so both say one thing."""
 
@@ -83,31 +85,27 @@ class Worn:
     reliefs: tuple[float | None, ...] = ()
 
 
-def read_targets(recipe: Recipe, texts: Sequence[str]) -> dict[str, Any]:
-    """Changes of a recipe from texts such as wheel=wheel-150, wheel=150, jig=rod-65. Raises InputError."""
+def read_targets(recipe: Recipe, to: Mapping[str, str | float]) -> dict[str, Any]:
+    """Changes of a recipe from {"wheel": name, file or diameter in mm, "jig": name or file}. Raises InputError."""
     changes: dict[str, Any] = {}
-    for text in texts:
-        name, value = pair(text, "--to", "--to wheel=wheel-150")
+    for name, value in to.items():
         if name not in ("wheel", "jig"):
-            raise InputError(
-                "--to", f"given {shown(name)}, allowed is wheel or jig", "write --to wheel=NAME or jig=NAME"
-            )
-        if name in changes:
-            raise InputError("--to", f"{name} is given twice", "keep one of them")
+            raise InputError("to", f"given {shown(name)}, allowed is wheel or jig", "write wheel=NAME or jig=NAME")
         changes[name] = value
         try:
             diameter = float(value)
         except ValueError:
             continue
         if name == "jig":
-            raise InputError("--to", f"given jig={value}, allowed is the name or path of a jig", "write --to jig=NAME")
-        diameter = number(value, "--to", "the wheel's diameter")
+            raise InputError("to jig", f"given {value}, allowed is the name or path of a jig", "write jig=NAME")
+        if not math.isfinite(diameter):
+            raise InputError("to wheel", f"given {value}, allowed is a diameter in mm", "write it like wheel=150")
         own = recipe.table["grind"][0].get("wheel", recipe.table["wheel"])
         # The rest of a wheel stays; a belt has nothing to stay.
         kept = {} if own.get("kind") == "belt" else {k: v for k, v in own.items() if k != "diameter_mm"}
         changes[name] = kept | {"kind": "wheel", "width_mm": own["width_mm"], "diameter_mm": diameter}
     if not changes:
-        raise InputError("--to", "nothing to carry over to", "write --to wheel=NAME, --to jig=NAME, or both")
+        raise InputError("to", "nothing to carry over to", "write wheel=NAME, jig=NAME, or both")
     return changes
 
 
@@ -184,7 +182,7 @@ def _too_near(target: Recipe) -> list[str]:
     """What to say where a rod would not fit beside the wheel."""
     gaps = [bench_of(target, i).measured_distance() for i in range(len(target.grinds))]
     if any(gap is not None and gap <= 0 for gap in gaps):
-        return ["The rod would touch the wheel: a longer projection moves it off (--free projection=FROM:TO)."]
+        return ["The rod would touch the wheel: a longer projection moves it off (`free` projection=FROM:TO)."]
     return []
 
 
@@ -241,9 +239,31 @@ def _best(bench: Bench, before: Edge, frees: Sequence[Free]) -> dict[str, float]
     worth = [s for s in starts if np.abs(off(s)).max() < 90.0]
     runs = [least_squares(off, s, bounds=(0.0, 1.0), xtol=1e-12, ftol=1e-12, max_nfev=40) for s in worth]
     if not runs:
-        raise InputError("--free", "no setting within bounds can grind this edge", "wider bounds, or another setting")
+        raise InputError("free", "no setting within bounds can grind this edge", "wider bounds, or another setting")
     best = min(runs, key=lambda run: run.cost)
     return {f.name.name: float(v) for f, v in zip(frees, low + best.x * span, strict=True)}
+
+
+def diameters(recipe: Recipe, ends: Sequence[float] = ()) -> list[float]:
+    """Diameters of a wear table, mm: from, to and how many; of the recipe's own wheel where nothing is given.
+
+    Raises InputError; empty for a belt.
+    """
+    if not ends:
+        new = recipe.grinds[0].wheel.diameter_mm
+        return [] if new is None else np.linspace(new, _WORN_TO * new, _STEPS).tolist()
+    if len(ends) not in (2, 3):
+        raise InputError(
+            "wear", f"given {len(ends)} numbers, allowed is NEW:WORN or NEW:WORN:STEPS", "write 200:140:15"
+        )
+    begin, end, count = (*ends, float(_STEPS))[:3]
+    if not begin > end > 0:
+        raise InputError(
+            "wear", f"given {begin:g} to {end:g} mm, allowed is from a larger to a smaller one", "turn them"
+        )
+    if count != int(count) or not 2 <= count <= 500:
+        raise InputError("wear", f"given {count:g} steps, allowed is a whole number from 2 to 500", "change it")
+    return np.linspace(begin, end, int(count)).tolist()
 
 
 def wear(recipe: Recipe, diameters: Sequence[float], before: Edge) -> list[Worn]:
@@ -253,7 +273,7 @@ def wear(recipe: Recipe, diameters: Sequence[float], before: Edge) -> list[Worn]
     """
     new = bench_of(recipe)
     if new.wheel.diameter_mm is None:
-        raise InputError("--wear", "a belt does not get smaller", "name a wheel with --to wheel=NAME")
+        raise InputError("wear", "a belt does not get smaller", "name a wheel with `to` wheel=NAME")
     aim = reading_of(before, _ALL_ALONG)
     asked = np.array([aim.nose, *aim.wings.values()])
     tracer = Tracer()
@@ -271,7 +291,7 @@ def wear(recipe: Recipe, diameters: Sequence[float], before: Edge) -> list[Worn]
             traced = bench.path.path == "traced"
             found = tracer.read(bench, _ALL_ALONG) if traced else steady_reading(bench, _ALL_ALONG)
         except InputError as error:
-            raise InputError("--wear", f"at {diameter:g} mm: {error.problem}", "end at a larger wheel") from error
+            raise InputError("wear", f"at {diameter:g} mm: {error.problem}", "end at a larger wheel") from error
         off = np.abs(np.array([found.nose, *found.wings.values()]) - asked)
         rim = None if bench.jig.kind == "table" else bench.value("distance")
         place = np.array([0.0, *_ALL_ALONG])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from gougeform.errors import InputError
@@ -12,9 +12,11 @@ from gougeform.measure.edge import Edge, measure_edge
 from gougeform.read.complaints import shown
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, with_settings
-from gougeform.settings.names import NAMES, Name, number, pair, setting_name
+from gougeform.settings.names import NAMES, Name, setting_name
 from gougeform.settings.trial import Reading, Tracer, steady_reading
 
+Span = tuple[float, float]
+"""From and to, mm or deg."""
 _WANTS = "nose, wing_length, land, or wing with a per cent of its length along the edge as wing50"
 
 
@@ -46,45 +48,47 @@ class Free:
     stops: tuple[float, ...] = ()
 
 
-def read_wants(texts: Sequence[str], option: str = "--want") -> tuple[Want, ...]:
-    """Wants from texts such as nose=35. Raises InputError naming the option."""
+def read_wants(given: Mapping[str, float], field: str = "want") -> tuple[Want, ...]:
+    """Wants by name, {"nose": 35}. Raises InputError naming the question's parameter `field`."""
     wants: list[Want] = []
-    for text in texts:
-        name, value = pair(text, option, f"{option} nose=35")
-        name = name.lower().replace("-", "_")
+    for text, size in given.items():
+        name = text.lower().replace("-", "_")
         found = re.fullmatch(r"wing(\d{1,2}(?:\.\d+)?)", name)
         if name not in ("nose", "wing_length", "land") and (not found or not 0 < float(found[1]) < 100):
-            raise InputError(option, f"given {shown(name)}, which cannot be asked for", f"allowed are {_WANTS}")
-        size = number(value, option, name)
+            raise InputError(field, f"given {shown(name)}, which cannot be asked for", f"allowed are {_WANTS}")
         if name in ("wing_length", "land") and not 0 < size <= 200:
-            raise InputError(option, f"given {name}={size:g}, allowed is above 0 and at most 200 mm", "change it")
+            raise InputError(f"{field} {name}", f"given {size:g}, allowed is above 0 and at most 200 mm", "change it")
         if name not in ("wing_length", "land") and not 1 <= size <= 179:
-            raise InputError(option, f"given {name}={size:g}, allowed is from 1 to 179 degrees", "change it")
+            raise InputError(f"{field} {name}", f"given {size:g}, allowed is from 1 to 179 degrees", "change it")
         if any(want.name == name for want in wants):
-            raise InputError(option, f"{name} is asked for twice", "keep one of them")
-        wants.append(Want(name, size))
+            raise InputError(field, f"{name} is asked for twice", "keep one of them")
+        wants.append(Want(name, float(size)))
     if not wants:
-        raise InputError(option, "nothing is asked for", f"write {option} nose=35; allowed are {_WANTS}")
+        raise InputError(field, "nothing is asked for", f"write nose=35; allowed are {_WANTS}")
     return tuple(wants)
 
 
-def read_frees(bench: Bench, free: Sequence[str], stops: Sequence[str], wants: Sequence[Want]) -> tuple[Free, ...]:
-    """The free settings from texts such as projection, projection=50:90, and stops such as cant=30,35,40.
+def read_frees(
+    bench: Bench, free: Mapping[str, Span | None], stops: Mapping[str, Sequence[float]], wants: Sequence[Want] = ()
+) -> tuple[Free, ...]:
+    """The free settings by name: {"projection": (50, 90)}, None for as far as is usual; stops: {"cant": [30, 35, 40]}.
 
     With neither, as many are free as angles are wanted: first the distance (on a table its tilt), then projection,
     cant, fullness and shoulder (after a steady path: its roll). Raises InputError.
     """
     made: dict[str, Free] = {}
-    for text in free:
-        name, _, span = text.partition("=")
-        one = _mine(bench, setting_name(name, "--free"), "--free")
-        low, high = _span(bench, span, one) if span else bench.bounds(one)
+    for name, span in free.items():
+        one = _mine(bench, setting_name(name, "free"), "free")
+        if span is not None and not span[0] < span[1]:
+            raise InputError("free", f"given {one.name} from {span[0]:g} to {span[1]:g}", "put the smaller one first")
+        if span is not None:
+            _before_the_ferrule(bench, one, span[1], "free")
+        low, high = span or bench.bounds(one)
         made[one.name] = Free(one, low, high)
-    for text in stops:
-        name, listed = pair(text, "--stops", "--stops cant=30,35,40")
-        one = _mine(bench, setting_name(name, "--stops"), "--stops")
-        places = tuple(sorted({number(item, "--stops", one.name) for item in listed.split(",")}))
-        _before_the_ferrule(bench, one, places[-1], "--stops")
+    for name, listed in stops.items():
+        one = _mine(bench, setting_name(name, "stops"), "stops")
+        places = tuple(sorted(set(listed)))
+        _before_the_ferrule(bench, one, places[-1], "stops")
         made[one.name] = Free(one, places[0], places[-1], places)
     if not made:
         count = sum(want.unit == "deg" for want in wants)
@@ -97,35 +101,24 @@ def read_frees(bench: Bench, free: Sequence[str], stops: Sequence[str], wants: S
     return tuple(made.values())
 
 
-def _mine(bench: Bench, name: Name, option: str) -> Name:
+def _mine(bench: Bench, name: Name, field: str) -> Name:
     if name.name not in bench.names:
         if bench.jig.kind == "table" and name.name == "distance":
-            raise InputError(option, "a table has no distance to set", "free its tilt instead")
+            raise InputError(field, "a table has no distance to set", "free its tilt instead")
         raise InputError(
-            option, f"given {name.name}, which {bench.noun} does not have", f"allowed are {', '.join(bench.names)}"
+            field, f"given {name.name}, which {bench.noun} does not have", f"allowed are {', '.join(bench.names)}"
         )
     return name
 
 
-def _before_the_ferrule(bench: Bench, name: Name, most: float, option: str) -> None:
+def _before_the_ferrule(bench: Bench, name: Name, most: float, field: str) -> None:
     if bench.ends_at_ferrule(name) and most >= bench.steel_mm:
         raise InputError(
-            option,
+            field,
             f"given {name.name} up to {most:g}, but the bar has only {bench.steel_mm:g} mm of steel ahead of the"
             " ferrule, and the clamp holds it behind that projection",
             "end below that, or make bar.length_mm larger",
         )
-
-
-def _span(bench: Bench, text: str, name: Name) -> tuple[float, float]:
-    low, sign, high = text.partition(":")
-    if not sign:
-        raise InputError("--free", f"given {name.name}={text}", f"write from and to, as {name.name}=50:90")
-    ends = number(low, "--free", name.name), number(high, "--free", name.name)
-    if not ends[0] < ends[1]:
-        raise InputError("--free", f"given {name.name} from {ends[0]:g} to {ends[1]:g}", "put the smaller one first")
-    _before_the_ferrule(bench, name, ends[1], "--free")
-    return ends
 
 
 class Reader:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.starter.lengths import Named
-from gougeform.tell.picture import INK, PAPER, QUIET
+from gougeform.tool.picture import INK, PAPER, QUIET
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

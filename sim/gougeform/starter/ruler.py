@@ -77,7 +77,7 @@ def flute_curve(shape: str, width: float, depth: float, floor_radius: float = 0.
                 "flute.floor_radius_mm",
                 f"given {floor_radius:g}, but an ellipse {width:g} mm wide and {depth:.2f} mm deep at its lips has a"
                 f" floor radius above {parabola:.3f} mm",
-                "a larger radius, or --flute vee or parabola",
+                "a larger radius, or `flute` vee or parabola",
             )
         return {
             "floor_radius_mm": floor_radius,
@@ -90,7 +90,7 @@ def flute_curve(shape: str, width: float, depth: float, floor_radius: float = 0.
             "flute.floor_radius_mm",
             f"given {floor_radius:g}: no straight flank leads from that round to lips {width:g} mm apart and"
             f" {depth:.2f} mm above the floor",
-            f"a radius below {half:g}, or --flute arc",
+            f"a radius below {half:g}, or `flute` arc",
         )
     return {"floor_radius_mm": floor_radius, "flank_angle_deg": math.degrees(angle)}
 
@@ -106,7 +106,7 @@ def flatted_outline(diameter: float, over_flat: float, step_deg: float = 5.0) ->
         raise InputError(
             "bar.over_flat_mm",
             f"given {over_flat:g}, allowed is above {r:g} and below the bar's diameter, {diameter:g} mm",
-            "lay the calliper on the flat and on the round straight above it; no flat at all: --bar round",
+            "lay the calliper on the flat and on the round straight above it; no flat at all: `bar` round",
         )
     end = math.degrees(math.asin(y / r))  # the flat's right corner, below the axis
     inner = [k * step_deg for k in range(math.ceil(-90 / step_deg), math.ceil(270 / step_deg))]

@@ -10,6 +10,7 @@ import shlex
 import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 from gougeform.errors import InputError
@@ -17,6 +18,7 @@ from gougeform.grind.gouge import shape
 from gougeform.machine.jig import DISTANCES
 from gougeform.measure.measures import Measures, measure
 from gougeform.mesh.solid import build_solid
+from gougeform.present.answer import Next
 from gougeform.read.toml import parse_toml
 from gougeform.read.writing import toml_text
 from gougeform.recipe.reading import from_table
@@ -129,7 +131,8 @@ def _before(section: str, kinds: Kinds, measures: Measures) -> list[str]:
     if section == "bar" and kinds.bar == "flatted":
         return _remark(
             "A round bar with a flat along its underside is given by points. `gougeform start` works them out from two"
-            " readings: --bar flatted --set bar.diameter_mm=10 --set bar.over_flat_mm=9.4 (from the flat to the top)."
+            f" readings: {_options(bar='flatted', set={'bar.diameter_mm': 10, 'bar.over_flat_mm': 9.4})} (from the flat"
+            " to the top)."
         )
     if section == "flute" and kinds.flute == "points":
         return _remark(
@@ -142,7 +145,8 @@ def _before(section: str, kinds: Kinds, measures: Measures) -> list[str]:
         return _remark(
             f"Check: with these numbers the flute is {lips[0]:.2f} mm wide from lip to lip, and its floor lies"
             f" {cut.lip(1)[1] - floor:.2f} mm below the line between the lips. `gougeform start` works the shape out"
-            " from two readings: --set flute.width_mm=… (lip to lip) --set flute.web_mm=…"
+            f" from two readings: {_options(set={'flute.width_mm': '…'})} (lip to lip)"
+            f" {_options(set={'flute.web_mm': '…'})}"
         )
     if section == "jig" and kinds.jig != "table":
         return _remark(_HIDDEN) + (_foot_place(measures) if kinds.jig == "foot" else [])
@@ -151,6 +155,11 @@ def _before(section: str, kinds: Kinds, measures: Measures) -> list[str]:
     if section == "grind":
         return _remark("The edge you grind to, seen from above; the nose angle stands in [jig].")
     return []
+
+
+def _options(**given: Any) -> str:
+    """What a person adds to `gougeform start`."""
+    return " ".join(Next("start", (), given).words(Path())[2:])
 
 
 def _foot_place(measures: Measures) -> list[str]:
@@ -162,8 +171,8 @@ def _foot_place(measures: Measures) -> list[str]:
     return _remark(
         f"Only where the foot stands counts: here {back:.1f} mm behind the clamp's front face along the bar and"
         f" {down:.1f} mm square below what the bar is held against. Lay the jig on its side on paper, mark bar, face"
-        " and foot, and measure these two; `gougeform start` works arm and cant out from them: --set"
-        " jig.foot_back_mm=… --set jig.foot_down_mm=…"
+        " and foot, and measure these two; `gougeform start` works arm and cant out from them:"
+        f" {_options(set={'jig.foot_back_mm': '…', 'jig.foot_down_mm': '…'})}"
     )
 
 
@@ -207,25 +216,24 @@ def _after(section: str, table: Table, measures: Measures) -> list[str]:
     return lines
 
 
-def next_steps(kinds: Kinds, file: str) -> list[tuple[str, str]]:
+def next_steps(kinds: Kinds, file: str) -> list[Next]:
     """The commands that come next, and what each is for."""
-    word = shlex.quote(file)
-    fit = {"foot": "--unknown cant", "rod": "--unknown shoe"}.get(kinds.jig, "")
     steps = [
-        (f"gougeform grind {word}", "the edge these numbers make; compare nose and wings with your tool"),
-        (f"gougeform tolerance {word}", "which of the lengths matters most, in degrees for one mm"),
-        (f"gougeform card {word}", "one page with all settings, to keep by the grinder"),
+        Next("grind", [file], why="the edge these numbers make; compare nose and wings with your tool"),
+        Next("tolerance", [file], why="which of the lengths matters most, in degrees for one mm"),
+        Next("card", [file], why="one page with all settings, to keep by the grinder"),
     ]
+    fit = {"foot": "cant", "rod": "shoe"}.get(kinds.jig)
     if fit:
         what = "what the jig hides, fitted to noses you ground (one unknown first)"
-        steps.insert(2, (f"gougeform calibrate {word} pairs.csv {fit}", what))
+        steps.insert(2, Next("calibrate", [file, "pairs.csv"], {"unknown": fit}, what))
     return steps
 
 
 def _next(kinds: Kinds, file: str) -> list[str]:
     lines = ["# ---- What next " + "-" * (_WIDE - 17)]
-    for command, what in next_steps(kinds, file):
-        lines += [f"#   {command}", f"#       {what}"]
+    for one in next_steps(kinds, file):
+        lines += [f"#   {shlex.join(one.words(Path()))}", f"#       {one.why}"]
     if kinds.jig != "table":
         lines += [
             *_remark(

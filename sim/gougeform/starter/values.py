@@ -70,12 +70,12 @@ class Kinds:
     def filled(self) -> Kinds:
         """Every kind named. Raises InputError for a clamp on a table, and for a foot jig that shall roll steadily."""
         if self.jig == "table" and self.clamp:
-            raise InputError("--clamp", f"given {self.clamp}, but a table holds no bar", "leave it out")
+            raise InputError("clamp", f"given {self.clamp}, but a table holds no bar", "leave it out")
         if self.jig == "foot" and self.path == "steady":
             raise InputError(
-                "--path",
+                "path",
                 "given steady, but the ball joint of a foot jig holds nothing steady",
-                "use traced, or --jig rod",
+                "use traced, or `jig` rod",
             )
         path = self.path or ("steady" if self.jig == "table" else "traced")
         clamp = self.clamp or ("axis" if path == "steady" else "below")
@@ -132,11 +132,11 @@ def full_name(text: str, kinds: Kinds) -> str:
     if len(fits) == 1:
         return fits[0]
     if fits:
-        raise InputError("--set", f"given {shown(text)}, which is {' and '.join(fits)}", "write which of the two")
+        raise InputError("set", f"given {shown(text)}, which is {' and '.join(fits)}", "write which of the two")
     close = nearest(word, known) or nearest(word, [name.partition(".")[2] for name in known])
     start = f"did you mean {close}? " if close else ""
     raise InputError(
-        "--set", f"given {shown(text)}, which these kinds do not have", f"{start}Allowed are {', '.join(known)}"
+        "set", f"given {shown(text)}, which these kinds do not have", f"{start}Allowed are {', '.join(known)}"
     )
 
 
@@ -231,7 +231,7 @@ def _jig(kinds: Kinds, own: Table) -> Table:
     feet = {name: own[name] for name in ("foot_back_mm", "foot_down_mm") if name in own}
     if len(feet) == 1:
         other = next(name for name in ("foot_back_mm", "foot_down_mm") if name not in feet)
-        raise InputError(f"jig.{other}", "is missing: the foot's place takes both readings", f"add --set jig.{other}=…")
+        raise InputError(f"jig.{other}", "is missing: the foot's place takes both readings", f"add `set` jig.{other}=…")
     made = _laid_over(usual, {name: value for name, value in own.items() if name not in feet})
     if feet:
         back, drop = made["hinge_back_mm"], made["hinge_drop_mm"]

@@ -6,12 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gougeform.errors import InputError
+from gougeform.present.folder import publish, stage
 from gougeform.study import plot
 from gougeform.study.plan import Plan
 from gougeform.study.sobol import as_table, of_table
 from gougeform.study.table import frame
 from gougeform.study.worker import OK
-from gougeform.tell.folder import publish, stage
 
 if TYPE_CHECKING:
     import pyarrow

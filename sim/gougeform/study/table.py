@@ -18,12 +18,12 @@ import numpy as np
 
 from gougeform import __version__
 from gougeform.errors import InputError
+from gougeform.present.folder import publish, stage, write
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
 from gougeform.study.plan import Plan
 from gougeform.study.points import Points, labels
 from gougeform.study.worker import FAILED, OK, Row
-from gougeform.tell.folder import publish, stage, write
 
 if TYPE_CHECKING:
     import pandas

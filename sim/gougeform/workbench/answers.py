@@ -9,8 +9,8 @@ from typing import Any
 from gougeform.errors import InputError
 from gougeform.measure.measures import Measures
 from gougeform.part import Table
+from gougeform.present.cautions import STRONG, cautions
 from gougeform.recipe.model import Recipe
-from gougeform.tell.cautions import STRONG, cautions
 from gougeform.workbench import address as addresses
 from gougeform.workbench.incoming import good_recipe
 from gougeform.workbench.knobs import knobs, library_choices

@@ -10,7 +10,6 @@ from collections.abc import Callable
 from typing import Any
 
 from gougeform.errors import InputError
-from gougeform.part import Table
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.reading import from_table
@@ -42,9 +41,9 @@ def solve(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
             raise InputError("wants", f"{str(name)[:20]!r} cannot be asked for", f"allowed are {', '.join(_WANTS)}")
         _plain_number(value, name)
     try:
-        wants = read_wants([f"{name}={value!r}" for name, value in wanted.items()])
-        free = [str(name)[:30] for name in what.get("free") or []]
-        problem = Problem(recipe, wants, read_frees(bench_of(recipe), free, [], wants))
+        wants = read_wants(wanted)
+        free = dict.fromkeys(str(name)[:30] for name in what.get("free") or [])
+        problem = Problem(recipe, wants, read_frees(bench_of(recipe), free, {}, wants))
         tell(0.1, "solving")
         answer = solved(problem)
         tell(0.7, "measuring what it gives")
@@ -53,7 +52,7 @@ def solve(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
             for one in answer.solutions
         ]
     except InputError as error:
-        raise InputError(_blamed(error, wanted), error.problem, error.hint) from error
+        raise InputError(error.field.removeprefix("want "), error.problem, error.hint) from error
     pairs.sort(key=lambda pair: bool(pair[0].problem))
     return {
         "exact": answer.exact,
@@ -106,7 +105,7 @@ def relief(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
             found = middle.from_angle(given["land_mm"], given["angle_deg"])
         made, ruler = middle.made(found), middle.made(middle.on_ruler(found))
     except InputError as error:
-        names = {"--land": "land_mm", "--move": "move", "--angle": "angle_deg"}
+        names = {"land": "land_mm", "angle": "angle_deg"}
         raise InputError(names.get(error.field, error.field), error.problem, error.hint) from error
     return {name: _relief(one) for name, one in (("exact", made), ("ruler", ruler))}
 
@@ -180,8 +179,3 @@ def _plain_number(value: Any, field: str) -> float:
     if not isinstance(value, int | float) or isinstance(value, bool):
         raise InputError(field, f"given {str(value)[:30]!r}, allowed is a number", "write it like 35 or 47.5")
     return float(value)
-
-
-def _blamed(error: InputError, wanted: Table) -> str:
-    """The want an error of the solver is about; the solver's own words name it."""
-    return next((name for name in wanted if f"{name}=" in error.problem or error.problem.startswith(name)), error.field)

@@ -40,13 +40,13 @@ def checked_host(host: str, allow_network: bool) -> str:
         address = ipaddress.ip_address(host)
     except ValueError as error:
         raise InputError(
-            "--host", f"given {host[:60]!r}, allowed is an address such as 127.0.0.1", "leave it out"
+            "host", f"given {host[:60]!r}, allowed is an address such as 127.0.0.1", "leave it out"
         ) from error
     if not address.is_loopback and not allow_network:
         raise InputError(
-            "--host",
+            "host",
             f"given {host}, which other machines can reach",
-            "leave it out, or add --allow-network if everybody on that network may use the workbench",
+            "leave it out, or add `allow_network` if everybody on that network may use the workbench",
         )
     return host
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import io
-import json
 import re
 import tempfile
 import zipfile
@@ -44,14 +43,13 @@ def small_file(kind: str, bench: Bench, which: str, measured: Measured) -> dict[
     measures = measured(tool.recipe)
     if kind == "csv":
         from gougeform.measure.edge import station_table
-        from gougeform.tell.tables import csv_text
+        from gougeform.present.files import csv_text
 
         return as_file(f"{stem}-edge.csv", csv_text(station_table(measures.gouge, measures.edge)).encode())
     if kind == "numbers":
-        from gougeform.tell.job import finite
+        from gougeform.present.json import json_text
 
-        text = json.dumps(finite(result(measures, [])), indent=1, ensure_ascii=False, allow_nan=False)
-        return as_file(f"{stem}.json", (text + "\n").encode())
+        return as_file(f"{stem}.json", json_text(result(measures, [])).encode())
     raise InputError("kind", f"given {kind[:20]!r}, allowed are recipe, bench, csv and numbers", "load the page again")
 
 
@@ -68,56 +66,44 @@ def files(what: dict[str, Any], tell: Tell) -> dict[str, str]:
         from gougeform.measure.measures import measure
         from gougeform.mesh.files import write_mesh
         from gougeform.mesh.solid import build_solid
+        from gougeform.present.files import captured
 
         measure(gouge)
         tell(0.1, "building the solid")
         solid = build_solid(gouge)
         tell(0.8, "writing it")
-        return _written(f"{stem}.{kind}", lambda path: write_mesh(solid, path))
+        name = f"{stem}.{kind}"
+        return as_file(name, captured(lambda folder: write_mesh(solid, folder / name))[name])
     if kind == "gauges":
         return _gauges(gouge, stem, tell)
     if kind == "card":
         from gougeform.card.card import write_card
         from gougeform.measure.measures import measure
+        from gougeform.present.files import captured
 
         measures = measure(gouge)
         tell(0.2, "laying the card out")
-        with tempfile.TemporaryDirectory() as folder:
-            written = write_card(measures, Path(folder) / "card")
-            pdf = next(path for path in written if path.suffix == ".pdf")
-            return as_file(f"{stem}-card.pdf", pdf.read_bytes())
+        return as_file(f"{stem}-card.pdf", captured(lambda folder: write_card(measures, folder / "card"))["card.pdf"])
     raise InputError("kind", f"given {str(kind)[:20]!r}, allowed are stl, 3mf, gauges and card", "load the page again")
 
 
 def _gauges(gouge: Gouge, stem: str, tell: Tell) -> dict[str, str]:
     """All gauges of a tool as STL and 3MF in one archive, with a note on the kinds it cannot have.
 
-    Raises InputError where a written gauge is not closed or not in one piece.
+    Raises InputError where a gauge cannot be printed as it is.
     """
-    from gougeform.gauges.build import build
-    from gougeform.gauges.checks import inspect, read
     from gougeform.gauges.kinds import all_gauges
+    from gougeform.gauges.making import made
     from gougeform.gauges.setup import Setup
-    from gougeform.gauges.writing import write_3mf, write_stl
 
     setup = Setup(gouge)
     planned, without = all_gauges(setup)
     packed = io.BytesIO()
-    with tempfile.TemporaryDirectory() as folder, zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         for number, gauge in enumerate(planned):
             tell(0.1 + 0.85 * number / len(planned), f"building the {gauge.kind} gauge")
-            body = build(gauge, setup.printing)
-            stl, mf = (Path(folder) / f"{body.name}{end}" for end in (".stl", ".3mf"))
-            write_stl([body], stl)
-            write_3mf([body], mf)
-            (mesh,) = read(stl).values()
-            found = inspect(mesh, rays=20)
-            if not (found.closed and found.bodies == 1):
-                raise InputError(
-                    "", f"the {gauge.kind} gauge cannot be printed as it is", "make it with gougeform gauge"
-                )
-            for path in (stl, mf):
-                archive.write(path, path.name)
+            for name, data in made(gauge, setup).files.items():
+                archive.writestr(name, data)
     note = "; ".join(f"{kind}: {why.problem}" for kind, why in without.items())
     return as_file(f"{stem}-gauges.zip", packed.getvalue()) | {"note": f"Left out: {note}." if note else ""}
 
@@ -128,8 +114,8 @@ def picture(what: dict[str, Any], tell: Tell) -> dict[str, str]:
     from gougeform.measure.measures import measure
     from gougeform.mesh.files import write_mesh
     from gougeform.mesh.solid import build_solid
-    from gougeform.tell.job import captions
-    from gougeform.tell.picture import make_picture
+    from gougeform.tool.grind import captions
+    from gougeform.tool.picture import make_picture
     from gougeform.workbench.incoming import good_recipe
 
     which, recipe = checked_tool(what.get("tool")), good_recipe(what.get("recipe"))
@@ -157,10 +143,3 @@ def as_file(name: str, data: bytes) -> dict[str, str]:
     """A file as plain values: its name, its kind and its bytes as base64."""
     kind = _TYPES.get(Path(name).suffix, "application/octet-stream")
     return {"name": name, "type": kind, "data": base64.b64encode(data).decode()}
-
-
-def _written(name: str, write: Callable[[Path], None]) -> dict[str, str]:
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / name
-        write(path)
-        return as_file(name, path.read_bytes())

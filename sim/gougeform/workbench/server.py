@@ -190,9 +190,9 @@ def _socket(host: str, port: int | None, usual: int) -> socket.socket:
             made.close()
             if port is not None or attempt == 0:
                 raise InputError(
-                    "--port",
+                    "port",
                     f"{host} port {attempt} cannot be listened on: {error.strerror or error}",
-                    "leave --port out: a free one is taken",
+                    "leave `port` out: a free one is taken",
                 ) from error
     raise AssertionError("unreachable")
 

@@ -1,6 +1,6 @@
 """The head of a gouge from three sides, and once at an angle, drawn off-screen from the mesh that was written.
 
-Run as `python -m gougeform.tell.picture MESH.vtu OUT.png`, in a process of its own (`gougeform.tell.apart`): where a
+Run as `python -m gougeform.tool.picture MESH.vtu OUT.png`, in a process of its own (`gougeform.present.apart`): where a
 machine has no graphics library, VTK kills the process that draws. Views are parallel projections at one scale, laid out
 as on a drawing: from above, below it from the left side, beside that looking at the tip.
 """
@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from gougeform.errors import InputError
 from gougeform.mesh.formats import replaced
-from gougeform.tell.apart import GRAPHICS_HINT, Outcome, run_apart
+from gougeform.present.apart import GRAPHICS_HINT, Outcome, run_apart
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-MODULE = "gougeform.tell.picture"
+MODULE = "gougeform.tool.picture"
 """What is run in a process of its own to draw."""
 
 BAR, FLUTE, FIRST_GRIND = 0, 1, 2
@@ -353,7 +353,7 @@ def parts_of(flags: Mapping[str, NDArray[Any]]) -> Ints:
 def main(argv: list[str] | None = None) -> int:
     """Draw one picture; returns 0, or 2 with one message on standard error."""
     parser = argparse.ArgumentParser(
-        prog="python -m gougeform.tell.picture", description=(__doc__ or "").split("\n")[0]
+        prog="python -m gougeform.tool.picture", description=(__doc__ or "").split("\n")[0]
     )
     parser.add_argument("mesh", type=Path, metavar="MESH.vtu")
     parser.add_argument("out", type=Path, metavar="OUT.png")

@@ -18,6 +18,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from gougeform.errors import InputError
+from gougeform.read.library import find
 from gougeform.recipe.model import Recipe
 
 _STAGE = ".gougeform-"
@@ -142,6 +143,16 @@ def _place_new(source: Path, place: Path) -> None:
                 stream.write(source.read_bytes())
     except FileExistsError:
         raise _taken(place) from None
+
+
+def home(recipe: Recipe) -> Path:
+    """Where the files of a recipe go, if a person names no other folder."""
+    return Path("out") / file_name(recipe)
+
+
+def called(recipe: Recipe) -> str:
+    """What a person types for a recipe: its name where the library has that very file, else its path."""
+    return recipe.name if str(find("recipes", recipe.name)) == recipe.source else recipe.source or recipe.name
 
 
 def file_name(recipe: Recipe) -> str:

@@ -1,0 +1,136 @@
+"""Which of several tools suits this workpiece? Side by side, with sections and outlines laid over each other."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from gougeform.compare.tools import ROWS, Compared, compare, differences, lands, section_behind
+from gougeform.errors import InputError
+from gougeform.measure.measures import CHEEK_AT_MM
+from gougeform.present.answer import Answer, Block, Cell, Files, Number
+from gougeform.present.progress import step
+from gougeform.quantity import unit_of
+from gougeform.reach.answer import MODEL_NOTES
+from gougeform.reach.drawing import INK, PAPER, QUIET
+from gougeform.reach.result import Terms
+from gougeform.reach.search import SEARCH_ERROR_DEG
+from gougeform.recipe.model import Recipe
+from gougeform.work.meridian import Meridian
+
+_COLOURS = ("#17403f", "#c07f5e", "#7d4a8d", "#dba63f", "#4d7c9c", "#7f9c4d", "#a31f34", "#565c62")
+_STYLES = ("-", "--", "-.", ":")
+
+
+def answer(
+    recipes: Sequence[Recipe],
+    work: Meridian,
+    terms: Terms | None = None,
+    *,
+    name: str = "work",
+    land: Sequence[float] = (),
+    workers: int = 1,
+) -> Answer:
+    """Work out all tools, in so many processes; numbers, overlaid shapes, and the differences in plain words.
+
+    name: what the work is called in the folder's name. land: one recipe with one bevel, and with these lands (mm)
+    instead. Raises InputError.
+    """
+    names = [recipe.name or recipe.title for recipe in recipes]
+    if land:
+        if len(recipes) != 1:
+            raise InputError("lands", f"given with {len(recipes)} recipes", "name one recipe with `lands`")
+        recipes, names = lands(recipes[0], land)
+    with step(f"working out {len(recipes)} tools"):
+        tools = compare(recipes, work, terms, names, workers)
+        said = differences(tools)
+    asked = tools[0].reach.terms
+    letters = [_letter(i) for i in range(len(tools))]
+    rows: list[tuple[Cell, ...]] = [("section", *(_section(tool) for tool in tools))]
+    for key, (words, digits) in ROWS.items():  # units beside the words: so more tools fit side by side
+        cells = (Number(tool.numbers[key], "", digits) for tool in tools)
+        rows.append((f"{words}, {unit_of(key).sign.strip()}", *cells))
+    below = f"Deflections for {asked.force_n:g} N; reached: a clearance angle of up to {asked.limit_deg:g}°."
+    listed = [f"{letter}  {tool.name}: {tool.gouge.recipe.title}" for letter, tool in zip(letters, tools, strict=True)]
+    return Answer(
+        f"Side by side in: {work.title or 'the workpiece'}",
+        [
+            Block(below="\n".join(listed)),
+            Block("Numbers", rows, ("", *letters), below=below),
+            Block(f"Against {tools[0].name}", points=said),
+            Block("What these numbers are", points=MODEL_NOTES),
+        ],
+        result={
+            "work": work.title,
+            "limit_deg": asked.limit_deg,
+            "force_n": asked.force_n,
+            "search_error_deg": SEARCH_ERROR_DEG,
+            "tools": [{"name": tool.name, "title": tool.gouge.recipe.title, **tool.numbers} for tool in tools],
+            "differences": said,
+        },
+        files=Files(
+            {"compare.png": partial(draw_comparison, tools)},
+            Path("out") / f"compare-{name}",
+            record="compare.json",
+            replaces=r"compare\.png",
+        ),
+        recipe=recipes[0],
+    )
+
+
+def _letter(i: int) -> str:
+    return "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[i % 26]
+
+
+def _section(tool: Compared) -> str:
+    bar = tool.gouge.recipe.bar
+    if bar.outline == "round":
+        return f"round {bar.diameter_mm:g}"
+    return f"square {bar.side_mm:g}" if bar.outline == "square" else "points"
+
+
+def draw_comparison(tools: Sequence[Compared], path: Path) -> None:
+    """Sections behind the nose and the edge from above, each tool in its own line, all at one scale."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(12, 4.0 + 0.22 * len(tools)), dpi=130, facecolor=PAPER, layout="constrained")
+    figure.suptitle("The tools laid over each other, all at one scale", x=0.01, ha="left", fontsize=10, color=INK)
+    axes = figure.subplots(1, len(CHEEK_AT_MM) + 1)
+    low, high = np.full(2, np.inf), np.full(2, -np.inf)
+    for number, tool in enumerate(tools):
+        look: dict[str, Any] = {
+            "color": _COLOURS[number % len(_COLOURS)],
+            "ls": _STYLES[number % len(_STYLES)],
+            "lw": 1.6,
+        }
+        for one, behind in zip(axes, CHEEK_AT_MM, strict=False):
+            p = section_behind(tool.gouge, float(behind))
+            if len(p):
+                one.plot(*np.concatenate([p, p[:1]]).T, **look)
+                low, high = np.minimum(low, p.min(0)), np.maximum(high, p.max(0))
+            one.set_title(f"section {behind} mm behind the nose", fontsize=9, color=INK, loc="left")
+        edge = tool.measures.edge.point
+        axes[-1].plot(edge[0], edge[2], **look, label=f"{_letter(number)}  {tool.name}")
+    axes[-1].set_title("edge from above", fontsize=9, color=INK, loc="left")
+    for one in axes:
+        one.set_facecolor(PAPER)
+        one.set_aspect("equal")
+        one.tick_params(colors=QUIET, labelsize=8)
+        one.grid(color="#e2ddd2", lw=0.6)
+        for side in one.spines.values():
+            side.set_color("#c8c3b8")
+        one.set_xlabel("across, mm", color=QUIET, fontsize=8)
+    axes[0].set_ylabel("up from the bar's axis, mm", color=QUIET, fontsize=8)
+    axes[-1].set_ylabel("behind the nose, mm", color=QUIET, fontsize=8)
+    axes[-1].set_adjustable("datalim")
+    axes[-1].set_box_aspect(float((high[1] - low[1] + 1) / (high[0] - low[0] + 1)))
+    for one in axes[:-1]:
+        one.set_xlim(low[0] - 0.5, high[0] + 0.5)
+        one.set_ylim(low[1] - 0.5, high[1] + 0.5)
+    figure.legend(loc="outside lower center", fontsize=9, frameon=False, ncols=1)
+    FigureCanvasAgg(figure).print_png(str(path))

@@ -1,0 +1,127 @@
+"""How do I write my own tool down? A first recipe to fill in, ground once, with drawings of where to measure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from functools import partial
+from pathlib import Path
+
+from gougeform.errors import InputError
+from gougeform.present.answer import Answer, Block, Cell, Files, Number
+from gougeform.present.files import text
+from gougeform.present.folder import refuse_taken
+from gougeform.present.progress import step
+from gougeform.quantity import unit_of
+from gougeform.read.complaints import shown
+from gougeform.settings.names import NAMES
+from gougeform.settings.sensitivity import OUTPUTS, Sensitivity, sensitivity, sentence
+from gougeform.starter.sketch import draw_bar, draw_jig
+from gougeform.starter.text import next_steps, starter
+from gougeform.starter.values import Kinds, full_name
+from gougeform.tool.doubts import doubts
+
+_CHOSEN = ("distance", "wing_length", "fullness", "shoulder", "roll")
+"""Settings that are chosen and not measured."""
+
+
+def answer(file: str, kinds: Kinds, readings: Mapping[str, str | float], title: str | None = None) -> Answer:
+    """The recipe FILE.toml for these kinds, with a person's readings by field, and what a slip in one of them does.
+
+    Raises InputError for a name that is taken or no .toml, and where the readings fit no tool that can be ground.
+    """
+    place, kinds = _place(file), kinds.filled()
+    _printable(title or "", "title")
+    given = _readings(readings, kinds)
+    refuse_taken(place)  # before any work; looked at again when it is written
+    with step("grinding it once"):
+        made = starter(kinds, given, file, title)
+        recipe = made.measures.gouge.recipe
+        found = sensitivity(recipe)
+    slips = _slips(found)
+    return Answer(
+        recipe.title,
+        [
+            Block(below=f"Open {file} in a text editor and put your own readings in, from the top down."),
+            _slip_block(slips, "tilt" in found.names),
+        ],
+        notes=[*made.measures.notes, *(f"{doubt}." for doubt in doubts(recipe))],
+        result={
+            "nose_angle_deg": made.measures.nose_angle,
+            "rim_distance_mm": made.measures.gouge.settings[0].rim_distance,
+            "centre_distance_mm": made.measures.gouge.settings[0].centre_distance,
+            "wing_angle_50_deg": made.measures.wing_angles[50],
+            "per_unit": {
+                NAMES[name].column: {"nose_deg": nose, "wing50_deg": wing} for name, (nose, wing) in slips.items()
+            },
+            "in_a_sentence": sentence(found),
+        },
+        files=Files(
+            {
+                place.name: text(made.text),
+                f"{place.stem}-bar.png": partial(draw_bar, made.measures),
+                f"{place.stem}-jig.png": partial(draw_jig, made.measures),
+            },
+            place.parent,
+            fresh=True,
+        ),
+        next=next_steps(kinds, file),
+        recipe=recipe,
+    )
+
+
+def _place(file: str) -> Path:
+    """Where the recipe goes. Raises InputError for a name that is no .toml file."""
+    _printable(file, "file")
+    place = Path(file)
+    if place.suffix.lower() != ".toml" or not place.stem.strip():
+        name = file.removesuffix(".txt").removesuffix(".toml").rstrip(".") or "mine"
+        raise InputError("file", f"given {file[:80]}, which does not end in .toml", f"write {name[:80]}.toml")
+    return place
+
+
+def _printable(words: str, field: str) -> None:
+    """Raise InputError for what would break a comment of the file, or cannot be written as UTF-8 at all."""
+    if not words.isprintable():
+        raise InputError(field, "has a line break or another sign that cannot be printed", "leave it out")
+
+
+def _readings(readings: Mapping[str, str | float], kinds: Kinds) -> dict[str, float | str]:
+    """Readings by "table.field", as numbers but for the steel. Raises InputError."""
+    given: dict[str, float | str] = {}
+    for name, value in readings.items():
+        full = full_name(name, kinds)
+        if full in given:
+            raise InputError("set", f"{full} is given twice", "keep one of them")
+        given[full] = value if full == "bar.steel" else _number(full, value)
+    return given
+
+
+def _number(name: str, value: str | float) -> float:
+    try:
+        size = float(value)
+    except ValueError:
+        size = math.nan
+    if not abs(size) < 1e9:
+        raise InputError(f"set {name}", f"given {shown(value)}, allowed is a number", "write it like 12.5")
+    return size
+
+
+def _slips(found: Sensitivity) -> dict[str, tuple[float, float]]:
+    """By setting that a hand measures: what one unit more does to nose and half way up the wing, deg."""
+    wing = OUTPUTS.index("wing50")
+    slopes = zip(found.names, found.slope.tolist(), strict=True)
+    return {name: (slope[0], slope[wing]) for name, slope in slopes if name not in _CHOSEN}
+
+
+def _slip_block(slips: dict[str, tuple[float, float]], table: bool) -> Block:
+    rows: list[tuple[Cell, ...]] = [
+        (
+            f"{NAMES[name].words}, 1{unit_of(NAMES[name].column).sign} more",
+            *(Number(value, "slip_deg", plus=True) for value in both),
+        )
+        for name, both in sorted(slips.items(), key=lambda item: -abs(item[1][0]))
+    ]
+    still = "" if table else "With pocket or rod left where it is. "
+    below = f"{still}Take the most care over what stands at the top."
+    return Block("What a slip in one reading does", rows, ("", "nose", "half way up the wing"), below=below)

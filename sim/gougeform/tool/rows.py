@@ -1,0 +1,190 @@
+"""The measures of one tool as blocks: settings, the edge from nose to lip, sizes, and how exact it all is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gougeform.grind.gouge import Gouge
+from gougeform.measure.edge import Edge
+from gougeform.measure.measures import WING_PER_CENT, EdgePlace, Measures
+from gougeform.present.answer import Block, Cell, Number, across
+from gougeform.quantity import DEG, NOTHING, shown
+from gougeform.recipe.resolving import ResolvedGrind
+
+Floats = NDArray[np.float64]
+
+PLACE = "place (% along wing)"
+"""Head of the places along the edge: per cent of a wing's length along the edge, not along the bar."""
+BEHIND = "behind nose"
+
+_EDGE_WORDS = (
+    "Per cent of the wing along the edge, which bends; behind nose: the same place measured along the bar (z_mm of"
+    " edge.csv is that, negative). All else in the plane square to the edge. Bevel: straight from edge to heel."
+    " Hollow: of the bevel next to the edge, below zero where it bulges out."
+    f" {NOTHING} where that plane meets no heel or relief."
+)
+_SAME = 0.005  # wings that differ less than the digits shown share their columns
+
+
+def settings_block(gouge: Gouge, title: str = "Settings") -> Block:
+    """How to set jig and machine, one column a grind. A row is left out where it has no meaning."""
+    grinds = gouge.recipe.grinds
+    pivot = " or ".join(dict.fromkeys(grind.jig.pivot_noun for grind in grinds if grind.jig.pivot_noun))
+    thick = any(_thick(grind) for grind in grinds)
+    labels: dict[str, str | tuple[str, int]] = {
+        "jig": "jig",
+        "wheel": "wheel",
+        "nose_angle_deg": "set for a nose angle of",
+        "projection_mm": "projection, nose to clamp face",
+        "held_mm": "nose to where fingers hold the bar",
+        "arm_cant_deg": "arm below the bar axis (cant)",
+        "hinge_cant_deg": "hinge axis to bar axis (cant)",
+        "centre_distance_mm": f"wheel's centre to {pivot}",
+        "rim_distance_mm": f"wheel's rim to {pivot}{' centre' if thick else ''}",
+        "surface_mm": f"wheel's rim to {pivot}'s surface",
+        "moved": "from the first grind's place",
+        "height_mm": f"{pivot} above wheel's centre",
+        "contact_deg": ("contact above the horizontal", 1),
+        "land_mm": "land to leave at the nose",
+    }
+    head = ("", *(_grind_name(number, len(grinds)) for number in range(len(grinds))))
+    return across(title, [_settings(gouge, number) for number in range(len(grinds))], labels, head)
+
+
+def _settings(gouge: Gouge, number: int) -> dict[str, float | str | None]:
+    grind, setting, one = gouge.recipe.grinds[number], gouge.settings[number], gouge.ground.passes[number]
+    jig, built, first = grind.jig, gouge.jigs[number], gouge.settings[0].rim_distance
+    nose = built.nose_angle if built.pivot is None else built.pivot.nose_angle(built.rim, one.wheel.curvature)
+    rim = setting.rim_distance
+    moved = None
+    if number and first is not None:
+        moved = NOTHING if rim is None else f"{abs(rim - first):.2f} mm {'nearer' if rim < first else 'farther'}"
+    return {
+        "jig": jig.noun.removeprefix("a "),
+        "wheel": "belt" if grind.wheel.diameter_mm is None else f"{grind.wheel.diameter_mm:g} mm",
+        "nose_angle_deg": float(np.degrees(nose)),
+        "projection_mm" if jig.clamps else "held_mm": jig.projection_mm,
+        "arm_cant_deg": getattr(jig, "arm_cant_deg", None),
+        "hinge_cant_deg": getattr(jig, "hinge_cant_deg", None),
+        "centre_distance_mm": setting.centre_distance,
+        "rim_distance_mm": rim,
+        "surface_mm": None if rim is None or not _thick(grind) else rim - _thick(grind),
+        "moved": moved,
+        "height_mm": getattr(jig, "height_mm", None),
+        "contact_deg": None if setting.contact is None else float(np.degrees(setting.contact)),
+        "land_mm": grind.land_mm,
+    }
+
+
+def _thick(grind: ResolvedGrind) -> float:
+    """How far what the jig turns about reaches toward the wheel from its middle, mm."""
+    return getattr(grind.jig, "pivot_thick_mm", 0.0)
+
+
+def edge_block(measures: Measures) -> Block:
+    """Wedge angle, bevel, hollow, land and place along the bar, at the nose and along the wings.
+
+    Both wings have their own rows where they differ by more than the digits shown.
+    """
+    edge = measures.edge
+    columns: list[tuple[str, Floats, str, int]] = [
+        ("edge angle", edge.wedge, "wedge_deg", 2),
+        ("bevel", edge.bevel, "bevel_mm", 2),
+        ("hollow", edge.hollow, "hollow_mm", 3),
+        *([] if measures.land is None else [("land", edge.land, "land_mm", 2)]),
+        (BEHIND, edge.point[2, edge.nose] - edge.point[2], "behind_mm", 2),
+    ]
+    along: dict[int, list[Sequence[float]]] = {
+        side: [[*measures.wing_angle(side).values()], *(_along(edge, values, side) for _, values, _, _ in columns[1:])]
+        for side in (-1, 1)
+    }
+    wedge = (_along(edge, edge.wedge, side) for side in (-1, 1))
+    apart = np.nanmax(np.abs(np.subtract(*wedge))) > _SAME
+
+    def row(name: str, values: Sequence[float]) -> list[Cell]:
+        return [name, *(Number(float(v), key, digits) for v, (_, _, key, digits) in zip(values, columns, strict=True))]
+
+    rows = [row("nose", [values[edge.nose] for _, values, _, _ in columns])]
+    for i, per_cent in enumerate(WING_PER_CENT):
+        for side, word in ((-1, " left"), (1, " right")) if apart else ((1, ""),):
+            rows.append(row(f"{per_cent} %{word}", [values[i] for values in along[side]]))
+    return Block("Along the edge", rows, (PLACE, *(name for name, *_ in columns)), below=_EDGE_WORDS)
+
+
+def _along(edge: Edge, values: Floats, side: int) -> list[float]:
+    """Values at the per cents of one wing's arc length; NaN next to stations that have none."""
+    far = edge.from_nose(side)
+    at = far[-1] * np.array(WING_PER_CENT) / 100
+    return [float(value) for value in np.interp(at, far, values[edge.wing(side)])]
+
+
+def extremes(measures: Measures) -> str:
+    """Where the edge is sharpest and where bluntest, in words: five places of a table may miss both."""
+    return f"{_extreme('Sharpest:', measures.sharpest)}\n{_extreme('Bluntest:', measures.bluntest)}"
+
+
+def _extreme(word: str, place: EdgePlace) -> str:
+    if place.along == 0:
+        return f"{word} {shown(place.angle, DEG)} at the nose."
+    side = {-1: "left ", 0: "", 1: "right "}[place.side]
+    lip = f"at the {side}lip, " if place.lip else ""
+    wing = f" on the {side}wing" if place.side and not place.lip else ""
+    return (
+        f"{word} {shown(place.angle, DEG)} {lip}{place.along:.1f} mm from the nose along the edge"
+        f" ({place.behind:.1f} mm behind it){wing}."
+    )
+
+
+def size_block(measures: Measures) -> Block:
+    """Lengths of edge and wings, over-cut, cheeks, and what the grind costs in steel."""
+    edge, recipe = measures.edge, measures.gouge.recipe
+    left, right = edge.wing_length(-1), edge.wing_length(1)
+    removed = measures.steel_removed
+    same = abs(left - right) < _SAME
+    record = {
+        "wings": None if same else f"{left:.2f}, {right:.2f} mm",
+        "wing_length_mm": right if same else None,
+        "edge_length_mm": edge.length,
+        **{f"cheek_{behind}_mm": width for behind, width in measures.cheeks.items()},
+        "overcut_mm": edge.overcut,
+        "nose_loss_mm": measures.nose_loss,
+        "steel": f"{removed:.1f} mm³ ({removed * recipe.bar.steel.density_g_cm3 / 1000:.2f} g)",
+    }
+    labels: dict[str, str | tuple[str, int]] = {
+        "wings": "wing length left, right",
+        "wing_length_mm": "wing length",
+        "edge_length_mm": "edge length, lip to lip",
+        **{f"cheek_{behind}_mm": f"cheek width {behind} mm behind the nose" for behind in measures.cheeks},
+        "overcut_mm": ("cut past the asked outline", 3),
+        "nose_loss_mm": "tool gets shorter by",
+        "steel": "steel removed",
+    }
+    return across("Lengths and steel", [record], labels)
+
+
+def exactness(measures: Measures, mesh_mm: float | None = None) -> str:
+    """One sentence: how far the numbers may be off, rounded up to two digits; mesh_mm: and the mesh off the surface."""
+    off = measures.stated_error
+    words = (
+        f"Exact to {_up(off['angles_deg'])}° and {_up(off['lengths_mm'])} mm, steel removed to"
+        f" {_up(off['steel_removed_mm3'])} mm³"
+    )
+    mesh = "" if mesh_mm is None else f"; mesh within {_up(mesh_mm)} mm"
+    return f"{words}{mesh}. That is the arithmetic: no jig is set so exactly."
+
+
+def _up(value: float) -> str:
+    """A positive number rounded up to two significant digits, with no exponent."""
+    digits = 1 - math.floor(math.log10(value))
+    text = f"{math.ceil(round(value * 10**digits, 6)) / 10**digits:.{max(digits, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _grind_name(number: int, count: int) -> str:
+    if number == 0:
+        return "grind" if count == 1 else "first grind"
+    return "relief" if count == 2 else f"relief {number}"
