@@ -112,7 +112,7 @@ def stops_after_reading(monkeypatch):
         raise InputError("", "was read", "nothing to change")
 
     for name in (
-        "gougeform.tell.job.do",
+        "gougeform.tool.grind.answer",
         "gougeform.reach.result.reach",
         "gougeform.settings.calibrate.calibrate",
         "gougeform.study.run.run",
@@ -202,7 +202,7 @@ def mesh(tmp_path_factory):
 
 
 def test_a_broken_mesh_is_refused_by_the_picture(mesh):
-    from gougeform.tell.picture import read_shape
+    from gougeform.tool.picture import read_shape
 
     path = Path("tool.vtu")
     for what, data in broken(mesh, 60, "mesh"):

@@ -6,7 +6,7 @@ import pytest
 
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
-from gougeform.tell.cautions import STRONG, cautions
+from gougeform.present.cautions import STRONG, cautions
 
 
 @pytest.fixture(scope="module")

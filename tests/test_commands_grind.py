@@ -22,10 +22,12 @@ from gougeform.command import main
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
+from gougeform.present.apart import GRAPHICS_HINT, run_apart
+from gougeform.present.files import written
+from gougeform.present.folder import publish, stage, write
+from gougeform.present.json import finite
 from gougeform.recipe.reading import load
-from gougeform.tell.apart import GRAPHICS_HINT, run_apart
-from gougeform.tell.folder import publish, stage, write
-from gougeform.tell.job import do, finite
+from gougeform.tool.grind import answer
 
 RECIPE = "finial-round-10-relief-foot"
 WRITTEN = {f"{RECIPE}.stl", f"{RECIPE}.3mf", f"{RECIPE}.vtu", "edge.csv", "recipe.toml", "result.json"}
@@ -42,7 +44,7 @@ KEYS = [
 @pytest.fixture(autouse=True)
 def in_a_folder_of_its_own(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("gougeform.tell.progress.PATIENCE_S", 3600.0)  # tests/test_progress.py sees to that
+    monkeypatch.setattr("gougeform.present.progress.PATIENCE_S", 3600.0)  # tests/test_progress.py sees to that
 
 
 @pytest.fixture(scope="module")
@@ -75,6 +77,7 @@ def test_json_is_the_library_result_and_nothing_else_is_printed(measures, capsys
     assert 0 < given["stated_error"].pop("mesh_mm") <= 0.01
     expected = finite(result(measures, []))
     del expected["files"]
+    assert "1/8 in (3.2 mm)" in " ".join(given.pop("cautions"))  # the full list, where standard error has it in short
     assert given == json.loads(json.dumps(expected))
     assert {Path(name).name for name in files} == WRITTEN
     assert all(Path(name).is_file() for name in files)
@@ -164,13 +167,13 @@ BAD = [
     (["no-such-recipe"], ["no-such-recipe", "not in the library's recipes", "gougeform profiles"]),
     (["finial-round-10-relief-fot"], ['Did you mean "finial-round-10-relief-foot"?']),
     (["missing.toml"], ["missing.toml", "there is no such file"]),
-    ([RECIPE, "--tolerance", "0"], ["--tolerance", "given 0", "above 0"]),
-    ([RECIPE, "--tolerance", "-1"], ["--tolerance", "given -1", "above 0"]),
-    ([RECIPE, "--tolerance", "nan"], ["--tolerance", "given nan", "above 0"]),
-    ([RECIPE, "--tolerance", "inf"], ["--tolerance", "given inf", "above 0"]),
-    ([RECIPE, "--tolerance", "fine"], ["--tolerance", "given fine", "a number of mm"]),
-    ([RECIPE, "--tolerance", "1e-9"], ["tolerance", "given 1e-09", "allowed is 0.0001 to 1 mm"]),
-    ([RECIPE, "--tolerance", "50"], ["tolerance", "given 50", "allowed is 0.0001 to 1 mm"]),
+    ([RECIPE, "--tolerance", "0"], ["--tolerance", "given 0", "0.0001 to 1 mm"]),
+    ([RECIPE, "--tolerance", "-1"], ["--tolerance", "given -1", "0.0001 to 1 mm"]),
+    ([RECIPE, "--tolerance", "nan"], ["--tolerance", "given nan", "allowed is a number"]),
+    ([RECIPE, "--tolerance", "inf"], ["--tolerance", "given inf", "allowed is a number"]),
+    ([RECIPE, "--tolerance", "fine"], ["--tolerance", "given fine", "allowed is a number"]),
+    ([RECIPE, "--tolerance", "1e-9"], ["--tolerance", "given 1e-09", "allowed is 0.0001 to 1 mm"]),
+    ([RECIPE, "--tolerance", "50"], ["--tolerance", "given 50", "allowed is 0.0001 to 1 mm"]),
     ([RECIPE, "-o", "a-file"], ["a-file", "cannot be written"]),
     ([RECIPE, "-o", "a-file/below"], ["a-file/below", "cannot be written", "-o"]),
     ([RECIPE, "-o", "/proc/nowhere"], ["/proc/nowhere", "cannot be written"]),
@@ -244,7 +247,7 @@ def test_how_a_process_ended_is_said_with_what_to_do(body, fragments, dead_pictu
 def test_a_dead_picture_costs_only_the_picture(dead_picture, monkeypatch, capsys):
     # What VTK does on a machine without graphics library, seen on VTK 9.6: a segmentation fault.
     dead_picture(DEAD[0][0])
-    monkeypatch.setattr("gougeform.tell.picture.MODULE", "dead_picture")
+    monkeypatch.setattr("gougeform.tool.picture.MODULE", "dead_picture")
     assert grind(RECIPE, "--json", "-o", "here") == 0
     said = capsys.readouterr()
     assert {Path(name).name for name in json.loads(said.out)["files"]} == WRITTEN
@@ -275,7 +278,7 @@ def test_a_module_that_hangs_is_given_up(tmp_path, monkeypatch):
 
 def test_a_file_in_the_persons_folder_is_not_taken_for_a_library(tmp_path):
     Path("numpy.py").write_text("raise SystemExit(9)")
-    assert run_apart("gougeform.tell.tables", [], what="Nothing").problem == ""
+    assert run_apart("gougeform.present.files", [], what="Nothing").problem == ""
 
 
 # ---- interrupted, and two at once
@@ -306,7 +309,7 @@ def test_a_full_disk_leaves_the_files_of_the_run_before(here, monkeypatch, capsy
 
 @pytest.mark.skipif(os.name != "posix", reason="signals as on Unix")
 def test_a_killed_run_leaves_no_half_file_and_the_next_one_tidies_up(tmp_path):
-    run = "from gougeform.tell.folder import stage, write; from pathlib import Path; import sys, time\n"
+    run = "from gougeform.present.folder import stage, write; from pathlib import Path; import sys, time\n"
     run += "with stage(Path('here')) as s:\n write(s / 'x.csv', 'half'); print('go', flush=True); time.sleep(60)"
     child = subprocess.Popen([sys.executable, "-c", run], stdout=subprocess.PIPE)
     assert child.stdout.readline() == b"go\n"
@@ -328,7 +331,7 @@ def test_two_runs_into_one_folder_leave_whole_files_of_one_of_them():
 
     def once(tolerance):
         try:
-            done.append(do(recipe, Path("here"), tolerance, picture=False))
+            done.append(written(answer(recipe, tolerance), Path("here"), pictures=False))
         except BaseException as error:  # pragma: no cover - the test fails below
             failed.append(error)
 
@@ -355,7 +358,7 @@ def test_batches_of_two_runs_do_not_mix():
                 publish(inner, folder)
 
     def look():
-        from gougeform.tell.folder import _locked
+        from gougeform.present.folder import _locked
 
         # On a busy machine this thread may have run alone so far: then it looks on.
         while len(seen) < 200 or (len(seen) < 20_000 and len(set().union(*seen)) == 1):

@@ -37,7 +37,7 @@ def said_by(command):
 
 def test_it_can_be_followed_from_top_to_bottom(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("gougeform.tell.progress.PATIENCE_S", 3600.0)
+    monkeypatch.setattr("gougeform.present.progress.PATIENCE_S", 3600.0)
     said, run = "", 0
     for language, body in re.findall(r"^```(\w+)\n(.*?)^```$", GUIDE, re.MULTILINE | re.DOTALL):
         if language == "csv":

@@ -23,8 +23,8 @@ ORDER = [
     *("bar", "machine", "grind"),
     # what is measured and meshed, and how stiff the bar is
     *("measure", "mesh", "stiffness"),
-    # how it is told
-    "tell",
+    # an answer and how it is told, and what is told of one tool
+    *("present", "tool"),
     # questions asked of the tool
     *("settings", "work", "reach", "compare", "gauges", "card", "starter", "study", "workbench"),
     # what a person types

@@ -14,8 +14,8 @@ from gougeform.grind.gouge import shape
 from gougeform.mesh.files import write_stl, write_vtu
 from gougeform.mesh.solid import build_solid
 from gougeform.recipe.reading import load
-from gougeform.tell.apart import GRAPHICS_HINT, run_apart
-from gougeform.tell.picture import (
+from gougeform.present.apart import GRAPHICS_HINT, run_apart
+from gougeform.tool.picture import (
     BAR,
     EDGE,
     FIRST_GRIND,
@@ -179,7 +179,7 @@ def test_what_is_not_our_mesh_is_refused_in_words(what, tmp_path, solid):
         write_stl(solid, mesh)
     with pytest.raises(InputError, match="is not a mesh with named surfaces"):
         read_shape(mesh)
-    outcome = run_apart("gougeform.tell.picture", [str(mesh), str(tmp_path / "x.png")], what="The picture")
+    outcome = run_apart("gougeform.tool.picture", [str(mesh), str(tmp_path / "x.png")], what="The picture")
     assert "is not a mesh with named surfaces" in outcome.problem
     assert not (tmp_path / "x.png").exists()
 

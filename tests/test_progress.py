@@ -5,8 +5,8 @@ import time
 
 import pytest
 
-from gougeform.tell import progress
-from gougeform.tell.progress import step
+from gougeform.present import progress
+from gougeform.present.progress import step
 
 
 class Terminal(io.StringIO):

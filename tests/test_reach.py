@@ -13,7 +13,7 @@ from gougeform.reach.body import BEHIND_HEEL, PARTS, SHANK, build_body
 from gougeform.reach.contact import FINEST_MM, TOLERANCE_MM, Contact
 from gougeform.reach.cove import COVE_ERROR_MM, cove_meridian, tightest_cove
 from gougeform.reach.posture import Postures, Rest, overhang, placed, places_at
-from gougeform.reach.report import columns, overhang_row, place_rows, result
+from gougeform.reach.answer import columns, overhang_row, place_rows, result
 from gougeform.reach.result import Terms, at_overhang, reach
 from gougeform.reach.search import SEARCH_ERROR_DEG, Fineness, search, usable_stations
 from gougeform.work.distance import Wood
@@ -294,8 +294,10 @@ def test_refused_overhangs(cup, most):
 def test_result_is_plain(cup):
     import json
 
-    whole = result(cup, None, [], 0.25, [])
-    again = json.loads(json.dumps(whole, allow_nan=False))
+    from gougeform.present.json import json_text
+
+    whole = result(cup, None, [], 0.25)
+    again = json.loads(json_text(whole))
     assert again["places"] == len(cup.places)
     rows = place_rows(cup)
     assert len(rows) == 2 * len(cup.places) == len(again["at"])

@@ -98,7 +98,7 @@ def test_among_equal_settings_the_one_that_costs_least():
 
 
 def test_measured_angles_stand_for_the_old_tool():
-    wants = read_wants(["nose=38", "wing50=46", "wing_length=8"], "--measured")
+    wants = read_wants({"nose": 38, "wing50": 46, "wing_length": 8}, "measured")
     old, misses = old_from_angles(load(FOOT), wants)
     edge = measure(shape(old)).edge
     found = reading_of(edge, (50.0,))

@@ -166,16 +166,15 @@ def test_nose_does_not_hang_on_the_outline(table):
 
 
 @pytest.mark.parametrize(
-    ("texts", "message"),
+    ("given", "message"),
     [
-        (["projection"], "allowed is NAME=VALUE"),
-        (["projection=x"], 'given "x" for projection, allowed is a number'),
-        (["projection=-1"], "given projection=-1, allowed is from 0 to 100"),
-        (["tilt=1"], "has no tilt"),
-        (["nothing=1"], "which is no setting"),
+        ({"projection": -1}, "tolerance projection: given -1, allowed is from 0 to 100"),
+        ({"projection": float("nan")}, "given nan, allowed is from 0 to 100"),
+        ({"tilt": 1}, "has no tilt"),
+        ({"nothing": 1}, "which is no setting"),
     ],
 )
-def test_bad_tolerances(table, texts, message):
+def test_bad_tolerances(table, given, message):
     with pytest.raises(InputError) as caught:
-        read_tolerances(bench_of(from_table(table("foot"))), texts)
+        read_tolerances(bench_of(from_table(table("foot"))), given)
     assert message in str(caught.value)

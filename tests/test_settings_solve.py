@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+import typed
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
@@ -21,8 +22,8 @@ FOOT, ROD = "finial-round-10-fingernail-foot", "finial-round-10-fingernail-rod"
 
 
 def problem(recipe, wants, free=(), stops=()):
-    wanted = read_wants(wants)
-    return Problem(recipe, wanted, read_frees(bench_of(recipe), free, stops, wanted))
+    wanted = read_wants(typed.named(*wants))
+    return Problem(recipe, wanted, read_frees(bench_of(recipe), typed.free(*free), typed.stops(*stops), wanted))
 
 
 @pytest.mark.parametrize("name", [FOOT, ROD])
@@ -302,27 +303,28 @@ def test_usual_noses_need_sane_distances(diameter, projection, name):
 
 BAD = [
     (["nosee=35"], [], [], 'given "nosee", which cannot be asked for'),
-    (["nose"], [], [], 'given "nose", allowed is NAME=VALUE'),
-    (["nose=abc"], [], [], 'given "abc" for nose, allowed is a number'),
-    (["nose=nan"], [], [], 'given "nan" for nose, allowed is a number'),
-    (["nose=inf"], [], [], 'given "inf" for nose, allowed is a number'),
-    (["nose=0"], [], [], "given nose=0, allowed is from 1 to 179 degrees"),
+    (["nose"], [], [], "given 'nose', allowed is NAME=VALUE"),
+    (["nose=abc"], [], [], "nose: given abc, allowed is a number"),
+    (["nose=nan"], [], [], "nose: given nan, allowed is a number"),
+    (["nose=inf"], [], [], "nose: given inf, allowed is a number"),
+    (["nose=0"], [], [], "want nose: given 0, allowed is from 1 to 179 degrees"),
     (["wing0=40"], [], [], 'given "wing0", which cannot be asked for'),
-    (["wing_length=-3"], [], [], "given wing_length=-3, allowed is above 0"),
-    (["nose=35", "nose=36"], [], [], "nose is asked for twice"),
+    (["wing_length=-3"], [], [], "want wing_length: given -3, allowed is above 0"),
+    (["nose=35", "nose=36"], [], [], "nose is given twice"),
+    (["wing_length=5", "wing-length=6"], [], [], "wing_length is asked for twice"),
     ([], [], [], "nothing is asked for"),
     (["nose=35"], ["projektion"], [], "Did you mean projection?"),
     (["nose=35"], ["tilt"], [], "given tilt, which a foot jig with a traced path on a wheel does not have"),
     (["nose=35"], ["projection=90:50"], [], "given projection from 90 to 50"),
-    (["nose=35"], ["projection=90"], [], "Write from and to, as projection=50:90"),
+    (["nose=35"], ["projection=90"], [], "given 90, allowed is FROM:TO, as 50:90"),
     (["nose=35"], [], ["cant"], "allowed is NAME=VALUE"),
-    (["nose=35"], [], ["cant=a,b"], 'given "a" for cant, allowed is a number'),
-    (["land=2"], [], [], "a land is asked for, but the recipe has no relief"),
+    (["nose=35"], [], ["cant=a,b"], "cant: given a, allowed is a number"),
+    (["land=2"], [], [], "want land: is asked for, but the recipe has no relief"),
 ]
 
 
 @pytest.mark.parametrize(("wants", "free", "stops", "message"), BAD, ids=[str(case[:3]) for case in BAD])
 def test_bad_input(wants, free, stops, message):
-    with pytest.raises(InputError) as caught:
+    with pytest.raises((InputError, ValueError)) as caught:
         solve(problem(load(FOOT), wants, free, stops))
     assert message in str(caught.value)

@@ -16,7 +16,7 @@ from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
 from gougeform.starter.text import starter
 from gougeform.starter.values import Kinds
-from gougeform.tell.doubts import doubts
+from gougeform.tool.doubts import doubts
 
 TEXT = starter(Kinds(), {}, "bench.toml").text
 
@@ -24,7 +24,7 @@ TEXT = starter(Kinds(), {}, "bench.toml").text
 @pytest.fixture(autouse=True)
 def in_a_folder_of_its_own(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("gougeform.tell.progress.PATIENCE_S", 3600.0)
+    monkeypatch.setattr("gougeform.present.progress.PATIENCE_S", 3600.0)
 
 
 def with_line(old, new):

@@ -25,7 +25,7 @@ from gougeform.starter.lengths import at_the_wheel, from_above, from_the_end
 from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_curve, flute_depth
 from gougeform.starter.text import starter
 from gougeform.starter.values import BARS, CLAMPS, FLUTES, JIGS, PATHS, WHEELS, Kinds, full_name, model, names, tables
-from gougeform.tell.doubts import doubts
+from gougeform.tool.doubts import doubts
 
 ALL = [
     Kinds(bar, flute, wheel, jig, "", path)
@@ -54,7 +54,7 @@ def recipe_of(kinds, given=None):
 @pytest.fixture(autouse=True)
 def in_a_folder_of_its_own(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("gougeform.tell.progress.PATIENCE_S", 3600.0)
+    monkeypatch.setattr("gougeform.present.progress.PATIENCE_S", 3600.0)
 
 
 @pytest.fixture(scope="module")

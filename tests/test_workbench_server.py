@@ -1,5 +1,6 @@
 """The workbench as a process: who is let in, what is refused, what is answered, how it starts and ends."""
 
+import argparse
 import http.client
 import json
 import re
@@ -13,7 +14,7 @@ from pathlib import Path
 import pytest
 
 import gougeform
-from gougeform.commands.workbench import port_number
+from gougeform.commands.workbench import port as port_number
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
@@ -144,7 +145,7 @@ def test_with_the_network_let_in_foreign_names_are_still_foreign():
 
 @pytest.mark.parametrize("text", ["-1", "65536", "80a", "", "٣"])
 def test_bad_ports_are_refused(text):
-    with pytest.raises(InputError, match="--port"):
+    with pytest.raises(argparse.ArgumentTypeError, match="given"):
         port_number(text)
 
 

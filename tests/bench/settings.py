@@ -16,14 +16,14 @@ from gougeform.settings.solve import solve
 from gougeform.settings.wants import read_frees, read_wants, reading_of
 
 JIGS = {"foot jig": "finial-round-10-fingernail-foot", "rod jig": "finial-round-10-fingernail-rod"}
-WANTS = ("nose=32", "wing50=45")
+WANTS = {"nose": 32.0, "wing50": 45.0}
 
 
 def problem_of(name: str) -> Problem:
     """Two settings (distance, projection) for two angles."""
     recipe = load(name)
     wants = read_wants(WANTS)
-    return Problem(recipe, wants, read_frees(bench_of(recipe), [], [], wants))
+    return Problem(recipe, wants, read_frees(bench_of(recipe), {}, {}, wants))
 
 
 def against_least_squares(quick: bool) -> list[Row]:

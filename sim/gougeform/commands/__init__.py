@@ -11,7 +11,7 @@ from typing import Any
 def number(text: str) -> float:
     """A word of the command line as a finite number. Raises ArgumentTypeError for what is none."""
     try:
-        value = float(text)
+        value = float(text if text.isascii() else "")
     except ValueError:
         value = math.nan
     if not math.isfinite(value):

@@ -61,9 +61,15 @@ class Solid:
 def build_solid(gouge: Gouge, tolerance: float = DEFAULT_TOLERANCE) -> Solid:
     """The mesh of a ground tool, facets no further than `tolerance` mm (1e-4 … 1) from the true surface.
 
-    Raises InputError (with the recipe's file) where the grind reaches behind the flute or the bar, where flute and
-    run-out do not fit into the bar, or where the section or the surface cannot be meshed.
+    Raises InputError for another tolerance, and (with the recipe's file) where the grind reaches behind the flute or
+    the bar, where flute and run-out do not fit into the bar, or where the section or the surface cannot be meshed.
     """
+    if not _TOLERANCES[0] <= tolerance <= _TOLERANCES[1]:
+        raise InputError(
+            "tolerance",
+            f"given {tolerance:g}, allowed is {_TOLERANCES[0]:g} to {_TOLERANCES[1]:g} mm",
+            f"leave it at {DEFAULT_TOLERANCE:g}",
+        )
     try:
         return _solid(gouge, tolerance)
     except InputError as error:
@@ -71,12 +77,6 @@ def build_solid(gouge: Gouge, tolerance: float = DEFAULT_TOLERANCE) -> Solid:
 
 
 def _solid(gouge: Gouge, tolerance: float) -> Solid:
-    if not _TOLERANCES[0] <= tolerance <= _TOLERANCES[1]:
-        raise InputError(
-            "tolerance",
-            f"given {tolerance:g}, allowed is {_TOLERANCES[0]:g} to {_TOLERANCES[1]:g} mm",
-            f"leave it at {DEFAULT_TOLERANCE:g}",
-        )
     flute, bar = gouge.recipe.flute, gouge.recipe.bar
     fan = build_fan(gouge.section)
     length = run_out_length(gouge)

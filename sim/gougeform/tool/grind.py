@@ -38,13 +38,7 @@ def answer(recipe: Recipe, tolerance: float = DEFAULT_TOLERANCE) -> Answer:
     name = folder.name
     return Answer(
         recipe.title or recipe.name or "Ground tool",
-        [
-            settings_block(measures.gouge),
-            edge_block(measures),
-            Block(below=extremes(measures)),
-            size_block(measures),
-            Block(below=exactness(measures, solid.tolerance)),
-        ],
+        blocks(measures, solid.tolerance),
         notes=[*measures.notes, *(f"{doubt}." for doubt in doubts(recipe))],
         result=numbers,
         files=Files(
@@ -60,6 +54,17 @@ def answer(recipe: Recipe, tolerance: float = DEFAULT_TOLERANCE) -> Answer:
         ),
         recipe=recipe,
     )
+
+
+def blocks(measures: Measures, mesh_mm: float | None = None) -> list[Block]:
+    """All that is told of one tool; mesh_mm: how far the mesh that is written may be off the surface."""
+    return [
+        settings_block(measures.gouge),
+        edge_block(measures),
+        Block(below=extremes(measures)),
+        size_block(measures),
+        Block(below=exactness(measures, mesh_mm)),
+    ]
 
 
 def measured(recipe: Recipe) -> Measures:

@@ -102,8 +102,8 @@ def edge_block(measures: Measures) -> Block:
         side: [[*measures.wing_angle(side).values()], *(_along(edge, values, side) for _, values, _, _ in columns[1:])]
         for side in (-1, 1)
     }
-    wedge = (_along(edge, edge.wedge, side) for side in (-1, 1))
-    apart = np.nanmax(np.abs(np.subtract(*wedge))) > _SAME
+    left, right = (np.array(_along(edge, edge.wedge, side)) for side in (-1, 1))
+    apart = np.nanmax(np.abs(right - left)) > _SAME
 
     def row(name: str, values: Sequence[float]) -> list[Cell]:
         return [name, *(Number(float(v), key, digits) for v, (_, _, key, digits) in zip(values, columns, strict=True))]

@@ -59,7 +59,8 @@ def honing_wheel(recipe: Recipe, text: str) -> Wheel:
         try:
             return changed(plain, {"wheel": text, **_without_centre(plain)}).wheel
         except InputError as error:
-            raise InputError("wheel", error.problem, error.hint, error.file) from error
+            file = "" if error.file == recipe.source else error.file
+            raise InputError("wheel", error.problem, error.hint, file) from error
     if not 5 <= diameter <= 1e6:
         raise InputError("wheel", f"given {text}, allowed is a diameter from 5 to 1e6 mm", "give flat for a flat hone")
     return Wheel(kind="wheel", diameter_mm=diameter, width_mm=own.width_mm, corner_radius_mm=own.corner_radius_mm)

@@ -116,7 +116,7 @@ def _blocks(wants: tuple[Want, ...], pair: tuple[Confirmed, Confirmed], title: s
         for one in pair
     ]
     asked = {f"{want.name}_{want.unit}": want.value for want in wants}
-    edges = [asked, *(_edge(one, wants) for one in pair)]
+    edges: list[dict[str, float | None]] = [{**asked}, *(_edge(one, wants) for one in pair)]
     of_edge: Labels = {
         **{f"{want.name}_{want.unit}": (want.name.replace("_", " "), 3) for want in wants},
         **({"land_mm": "land to leave"} if "land_mm" in asked else {}),
