@@ -16,7 +16,7 @@ SOURCE = Path(gougeform.__file__).parent
 
 ORDER = [
     # errors, then the recipe and its library
-    *("", "errors", "quantity", "children", "read"),
+    *("", "errors", "quantity", "children", "many", "read"),
     # mathematics that knows no tool
     "numerics",
     # the bar, the machine, and what the wheel leaves

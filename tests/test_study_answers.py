@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
+from pyarrow.parquet import read_table as table_of
 
 import gougeform
 from gougeform.command import main
@@ -23,8 +24,10 @@ from gougeform.reach.result import Terms, reach
 from gougeform.recipe.reading import load
 from gougeform.stiffness.beam import beam_of
 from gougeform.study import plot
-from gougeform.study.plan import Plan
+from gougeform.study.figures import draw
+from gougeform.study.plan import Plan, from_table
 from gougeform.study.points import Points
+from gougeform.study.run import run
 from gougeform.study.sobol import as_table, of_table
 from gougeform.study.vary import Vary
 from gougeform.work.files import load_work
@@ -149,6 +152,53 @@ def test_curves_have_a_line_for_every_combination():
         plot.heat_maps(frame, inputs[:1], ["nose_angle_deg"])
     with pytest.raises(InputError, match="nothing varies"):
         plot.response_curves(frame[:1], inputs, ["nose_angle_deg"])
+
+
+def test_figures_say_what_they_show_and_fit_a_screen(tmp_path):
+    """Faults of earlier figures: 3,965 pixels high, a legend without a name, an axis "1e-7+9.28", twins, no titles."""
+    x, y = np.meshgrid(np.arange(4.0), np.arange(3.0))
+    rows = [(a, b, bar) for a, b in zip(x.ravel(), y.ravel(), strict=True) for bar in ("round-10", "square-10")]
+    frame = pd.DataFrame(rows, columns=["jig.projection_mm", "grind.1.land_mm", "bar"])
+    frame["edge_length_mm"] = 9.28 + 1e-7 * frame["jig.projection_mm"]
+    for name in ("wing_length_left_mm", "wing_length_right_mm"):
+        frame[name] = 1e4 + frame["jig.projection_mm"] * (1 + frame["grind.1.land_mm"])
+    inputs = ["jig.projection_mm", "grind.1.land_mm", "bar"]
+    assert plot.alike(frame, list(frame)[3:]) == {"wing_length_left_mm": ["wing_length_right_mm"]}
+    curves = plot.response_curves(frame, inputs, list(frame)[3:], "Balusters\nwhat each field does")
+    maps = plot.heat_maps(frame, inputs, list(frame)[3:], "Balusters\nmaps")
+    for figure in (curves, maps):
+        figure.draw_without_rendering()
+        assert figure.get_suptitle().startswith("Balusters")
+        offsets = [axis.get_offset_text().get_text() for one in figure.axes for axis in (one.xaxis, one.yaxis)]
+        assert not any(offsets)
+    assert maps.get_suptitle().endswith("for bar round-10")
+    first, second = curves.axes
+    assert first.get_ylabel() == "nose to left lip, mm\n= nose to right lip, mm"
+    for axis, other in ((first, "land of grind 2"), (second, "projection")):
+        legend = axis.get_legend()
+        assert legend.get_title().get_text() == f"colour: bar\na line for each {other}"
+        assert [text.get_text() for text in legend.get_texts()] == ["round-10", "square-10"]
+        assert {line.get_color() for line in axis.lines[::2]} != {line.get_color() for line in axis.lines}
+    plan = from_table(
+        {
+            "recipe": BASE,
+            "title": "All of it",
+            "outputs": ["settings", "edge", "cheeks"],
+            "vary": [
+                {"field": "grind.0.nose_angle_deg", "from": 32.0, "to": 40.0, "steps": 2},
+                {"field": "jig.projection_mm", "values": [62, 66]},
+                {"field": "grind.0.wing_length_mm", "values": [8, 9]},
+            ],
+        },
+        name="all",
+    )
+    files, notes = draw(plan, run(plan, tmp_path, workers=1, quiet=True).table, tmp_path)
+    assert {path.name for path in files} >= {"all-curves.png", "all-curves-2.png", "all-curves-3.png", "all-map.png"}
+    assert all(max(matplotlib.image.imread(path).shape) <= 1500 for path in files)
+    assert notes == ["not drawn, the same for all tools or blank: land_mm, overcut_mm, nose_loss_mm"]
+    (tmp_path / "all-curves-9.png").write_text("of an earlier run")
+    draw(plan, table_of(tmp_path / "all.parquet"), tmp_path)
+    assert not (tmp_path / "all-curves-9.png").exists()
 
 
 def test_a_sweep_is_single_runs_and_takes_arrays():

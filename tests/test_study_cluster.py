@@ -17,9 +17,8 @@ pytestmark = pytest.mark.filterwarnings("default::DeprecationWarning:(distribute
 from distributed import LocalCluster  # noqa: E402
 
 from gougeform.errors import InputError  # noqa: E402
-from gougeform.study.journal import NAME  # noqa: E402
 from gougeform.study.plan import read  # noqa: E402
-from gougeform.study.run import run  # noqa: E402
+from gougeform.study.run import JOURNAL, run  # noqa: E402
 
 STUDY = """
 recipe = "finial-round-10-fingernail-foot"
@@ -55,7 +54,7 @@ def test_a_cluster_with_a_worker_killed_gives_the_same_table(cluster, plan, tmp_
 
     def kill():
         for _ in range(2400):
-            if (folder / NAME).exists() and (folder / NAME).read_bytes().count(b"\n") > 20:
+            if (folder / JOURNAL).exists() and (folder / JOURNAL).read_bytes().count(b"\n") > 20:
                 killed.append(cluster.workers[0].pid)
                 os.kill(killed[0], signal.SIGKILL)
                 return
@@ -73,13 +72,13 @@ def test_a_cluster_with_a_worker_killed_gives_the_same_table(cluster, plan, tmp_
 
 
 def test_no_cluster_there(plan, tmp_path):
-    with pytest.raises(InputError, match=r"--cluster: given tcp://127.0.0.1:9: no scheduler answers"):
+    with pytest.raises(InputError, match=r"cluster: given tcp://127.0.0.1:9: no scheduler answers"):
         run(plan, tmp_path / "none", cluster="tcp://127.0.0.1:9")
-    with pytest.raises(InputError, match=r"--cluster: given nowhere"):
+    with pytest.raises(InputError, match=r"cluster: given nowhere"):
         run(plan, tmp_path / "none", cluster="nowhere")
 
 
 def test_another_version_on_the_workers_is_refused(cluster, plan, tmp_path, monkeypatch):
-    monkeypatch.setattr("gougeform.study.spread.__version__", "9.9.9")
+    monkeypatch.setattr("gougeform.many.crew.__version__", "9.9.9")
     with pytest.raises(InputError, match=r"its workers run gougeform .*, this is 9.9.9"):
         run(plan, tmp_path / "old", cluster=cluster.scheduler_address)

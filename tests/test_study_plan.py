@@ -79,7 +79,7 @@ REFUSED = [
     (study(outputs=["nose_angle"]), "outputs", 'given "nose_angle", which is no output'),
     (study(outputs=[]), "outputs", "allowed is a list of names"),
     (study(points=10), "points", 'no meaning with sample = "grid"'),
-    (study(sample="latin", vary=[ANGLE]), "points", "needs the number of tools"),
+    (study(sample="latin", vary=[ANGLE]), "points", "is missing, allowed is a whole number"),
     (study(sample="latin", points=10), "vary.0.steps", 'no meaning with sample = "latin"'),
     (study(sample="sobol", points=100, vary=[ANGLE]), "points", "allowed is a power of two"),
     (study(sample="sensitivity", points=64, vary=[ANGLE]), "vary", "one field alone"),

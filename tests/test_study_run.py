@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import csv
 import json
-import math
 import multiprocessing
 import os
 import signal
@@ -28,11 +27,10 @@ from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
 from gougeform.recipe.write import to_toml
 from gougeform.study import table, worker
-from gougeform.study.journal import NAME, Journal
 from gougeform.study.plan import read
-from gougeform.study.run import duration, run
-from gougeform.study.spread import in_processes
-from gougeform.study.worker import CONSTRAINT, FAILED, OK, packed
+from gougeform.study.run import JOURNAL, run
+from gougeform.study.worker import CONSTRAINT, FAILED, OK
+from gougeform.present.progress import duration
 
 STUDY = """
 title = "What the tests run"
@@ -73,13 +71,13 @@ def whole(tmp_path_factory):
 
 
 def numbers(folder: Path) -> list[int]:
-    lines = (folder / NAME).read_bytes().split(b"\n")[1:-1]
-    return [json.loads(line)[0] for line in lines]
+    lines = (folder / JOURNAL).read_bytes().split(b"\n")[1:-1]
+    return [json.loads(line)[1][0] for line in lines]
 
 
 def wait_for_rows(folder: Path, count: int, running: subprocess.Popen | None = None) -> None:
     for _ in range(1200):
-        if (folder / NAME).exists() and (folder / NAME).read_bytes().count(b"\n") > count:
+        if (folder / JOURNAL).exists() and (folder / JOURNAL).read_bytes().count(b"\n") > count:
             return
         assert running is None or running.poll() is None, "it ended too early"
         time.sleep(0.025)
@@ -208,7 +206,7 @@ def test_a_killed_run_goes_on_where_it_was(study, tmp_path, whole):
         os.kill(pid, signal.SIGKILL)
     assert not left, "processes that nobody waits for any more went on"
     running.communicate(timeout=10)
-    with open(folder / NAME, "ab") as stream:
+    with open(folder / JOURNAL, "ab") as stream:
         stream.write(b'[119, "ok", "", [1.0, 2')  # a line that the kill has cut short
     outcome = run(read(study), folder, workers=1)
     after = numbers(folder)
@@ -235,23 +233,6 @@ def test_ctrl_c_leaves_a_usable_table(study, tmp_path, whole):
     assert not json.loads((folder / "study.json").read_text())["complete"]
 
 
-class Bomb:
-    """Kills the process that unpickles it."""
-
-    def __reduce__(self):
-        return os._exit, (9,)
-
-
-def test_a_tool_that_kills_its_process_is_a_failed_row(study):
-    plan = read(study)
-    good = [(1, (30.0, 1)), (5, (31.0, 1))]
-    chunks = [[good[0]], [(7, Bomb())], [good[1]]]
-    rows = sorted(row for part in in_processes(packed(plan), chunks, lambda: False, 2) for row in part)
-    assert [row[0] for row in rows] == [1, 5, 7]
-    assert [row[1] for row in rows] == [OK, OK, FAILED]
-    assert "died" in rows[2][2]
-
-
 def test_a_fault_of_the_program_is_a_row_too(study, monkeypatch):
     def broken(*_):
         raise ZeroDivisionError("in the middle")
@@ -265,42 +246,6 @@ def test_a_fault_of_the_program_is_a_row_too(study, monkeypatch):
     )
 
 
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
-def test_a_full_disk_is_said(tmp_path):
-    with Journal(tmp_path, "a") as journal, open("/dev/full", "wb", buffering=0) as full:
-        kept, journal._file = journal._file, full
-        with pytest.raises(InputError, match=r"No space left.*what is finished is kept"):
-            journal.add([(1, "ok", "", [1.0])])
-        journal._file = kept
-
-
-def test_a_journal_is_one_study_and_one_run(tmp_path):
-    rows = [(3, "ok", "", [1 / 3, math.nan, 1e-300]), (0, "failed", "because: “so”\n", [])]
-    with Journal(tmp_path, "a") as journal:
-        journal.add(rows)
-        with pytest.raises(InputError, match="another run is writing"):
-            Journal(tmp_path, "a")
-        assert repr(list(journal.rows(4, 3))) == repr(rows)
-    with Journal(tmp_path, "a") as journal:
-        assert repr(list(journal.rows(4, 3))) == repr(rows)
-    with pytest.raises(InputError, match=r"holds the rows of another study.*--restart"):
-        Journal(tmp_path, "b")
-    with Journal(tmp_path, "b", restart=True) as journal:
-        assert list(journal.rows(4, 3)) == []
-    (tmp_path / NAME).write_bytes(b'{"stu')  # killed in its very first line
-    with Journal(tmp_path, "c") as journal:
-        journal.add(rows)
-    with Journal(tmp_path, "c") as journal:
-        assert repr(list(journal.rows(4, 3))) == repr(rows)
-    with open(tmp_path / NAME, "ab") as stream:
-        stream.write(b"[1, oops\n[2]\n")
-    with Journal(tmp_path, "c") as journal, pytest.raises(InputError, match="is damaged in line 4"):
-        list(journal.rows(4, 3))
-    (tmp_path / "file").write_text("")
-    with pytest.raises(InputError, match="cannot be written"):
-        Journal(tmp_path / "file", "a")
-
-
 def test_a_large_table_is_built_in_little_time_and_memory(tmp_path):
     path = tmp_path / "large.toml"
     path.write_text(STUDY.replace("steps = 30", "steps = 25000"))
@@ -308,7 +253,10 @@ def test_a_large_table_is_built_in_little_time_and_memory(tmp_path):
     assert plan.size == 100_000
     values = [1.5] * len(plan.outputs)
     begin = time.process_time()
-    made = table.build(plan, ((n, "ok", "", values) for n in range(plan.size - 1, -1, -1)))
+    rows = table.Rows(plan)
+    for number in range(plan.size - 1, -1, -1):
+        rows.put((number, "ok", "", values))
+    made = rows.table()
     assert time.process_time() - begin < 5.0
     assert made.nbytes < 50e6
     assert made["point"].to_pylist()[:3] == [0, 1, 2]

@@ -42,6 +42,7 @@ UNITS = (
     Unit("_n", " N", " N", 1),
     Unit("_s", " s", " s", 2),
     Unit("rpm", " rpm", " turns a minute", 0),
+    Unit("_percent", " %", " per cent", 1),
 )
 PLAIN = Unit("", "", "", 3)
 """Of a share or a count."""

@@ -18,6 +18,7 @@ from dense import points_in
 from gougeform.grind.gouge import shape
 from gougeform.grind.ground import Ground
 from gougeform.machine.sweep import traced
+from gougeform.many.crew import cores
 from gougeform.measure.edge import measure_edge
 from gougeform.mesh.solid import build_solid
 from gougeform.reach.result import Terms, reach
@@ -26,7 +27,6 @@ from gougeform.recipe.reading import from_table
 from gougeform.study.plan import Plan
 from gougeform.study.plan import from_table as plan_of
 from gougeform.study.run import run
-from gougeform.study.spread import cores
 from gougeform.work.files import load_work
 
 

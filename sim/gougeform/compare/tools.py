@@ -6,17 +6,15 @@ Lengths mm, angles deg. A difference smaller than what computing it may be off i
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from functools import cached_property
-from multiprocessing import get_context
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.children import starting
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
+from gougeform.many.crew import crew
 from gougeform.measure.fan import build_fan
 from gougeform.measure.measures import CHEEK_AT_MM, Measures, measure
 from gougeform.quantity import unit_of
@@ -126,18 +124,12 @@ def compare(
     for recipe in recipes:  # all of them first: a grind that cannot be is said at once
         shape(recipe)
     called = names or [recipe.name or recipe.title or f"tool {n}" for n, recipe in enumerate(recipes, 1)]
-    jobs = [(recipe, meridian, terms, name) for recipe, name in zip(recipes, called, strict=True)]
-    if workers < 2:
-        return [_worked_out(*job) for job in jobs]
-    # Spawned, since forking a process that has threads (as NumPy's libraries may) can hang.
-    with starting():
-        pool = ProcessPoolExecutor(min(workers, len(jobs)), get_context("spawn"))
-        found = pool.map(_worked_out, *zip(*jobs, strict=True))
-    with pool:
-        return list(found)
+    with crew(min(workers, len(recipes))) as hands:
+        return hands.results(partial(_worked_out, meridian, terms), list(zip(recipes, called, strict=True)))
 
 
-def _worked_out(recipe: Recipe, meridian: Meridian, terms: Terms, name: str) -> Compared:
+def _worked_out(meridian: Meridian, terms: Terms, tool: tuple[Recipe, str]) -> Compared:
+    recipe, name = tool
     found = reach(shape(recipe), meridian, terms)
     cove = tightest_cove(found.body, terms.limit_deg, terms.tolerance_mm, terms.fineness)
     return Compared(name, measure(found.gouge), found, cove)

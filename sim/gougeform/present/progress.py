@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import sys
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import IO
 
 PATIENCE_S = 1.0
 """How long a step may take before anything is said, s."""
+_LINE_S = 5.0  # between lines of progress where there is no terminal
 
 
 @contextmanager
@@ -39,3 +41,42 @@ def _watch(text: str, out: IO[str], over: threading.Event) -> None:
             over.wait()
     except (OSError, ValueError):  # nobody listens on that stream any more; the work itself goes on
         return
+
+
+@contextmanager
+def counting(total: int, noun: str, stream: IO[str] | None) -> Iterator[Callable[[int], None]]:
+    """How many of `total` are done and how long the rest takes: a bar on a terminal, elsewhere a line now and then.
+
+    What it gives is told how many are done. stream: None shows nothing.
+    """
+    begin = told = time.monotonic()
+    if not total or stream is None:
+        yield lambda done: None
+    elif not stream.isatty():
+
+        def say(done: int) -> None:
+            nonlocal told
+            now = time.monotonic()
+            if now - told > _LINE_S:
+                told = now
+                left = duration((now - begin) / done * (total - done))
+                print(f"{done:,} of {total:,} {noun}, about {left} left", file=stream, flush=True)
+
+        yield say
+    else:
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+        remaining = TimeRemainingColumn(elapsed_when_finished=True)
+        columns = (TextColumn(noun), BarColumn(), MofNCompleteColumn(), TextColumn("time left"), remaining)
+        with Progress(*columns, console=Console(file=stream)) as bar:
+            task = bar.add_task("", total=total)
+            yield lambda done: bar.update(task, completed=done)
+
+
+def duration(seconds: float) -> str:
+    """A time in words a person plans with."""
+    whole = round(seconds)
+    if whole < 90:
+        return f"{whole} s"
+    return f"{round(whole / 60)} min" if whole < 5400 else f"{whole / 3600:.1f} h"

@@ -7,10 +7,11 @@ from pathlib import Path
 
 from gougeform.errors import InputError
 from gougeform.present.answer import Answer, Block, Cell, Number
+from gougeform.present.progress import duration
 from gougeform.study.figures import draw
 from gougeform.study.outputs import GROUPS, OUTPUTS
 from gougeform.study.plan import read, text_of
-from gougeform.study.run import Outcome, duration, run
+from gougeform.study.run import Outcome, run
 from gougeform.study.table import REASON, STATUS, counts
 from gougeform.study.worker import CONSTRAINT, FAILED, OK
 
@@ -59,6 +60,9 @@ def answer(
         f"{result['rows']:,} of {result['tools']:,} tools in the table, {result['computed']:,} computed now in"
         f" {duration(outcome.seconds)}"
     )
+    if outcome.damaged:
+        lines = "1 line of the journal was" if outcome.damaged == 1 else f"{outcome.damaged:,} lines of the journal were"
+        notes.insert(0, f"{lines} damaged; what stood there was computed again")
     stopped = ["Stopped: the table has what was done; the same command goes on from there."] if outcome.stopped else []
     return Answer(
         plan.title or plan.name,

@@ -5,39 +5,29 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, is_dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from gougeform import __version__
 from gougeform.errors import InputError
 from gougeform.part import Table
-from gougeform.read.complaints import shown, unknown_field
+from gougeform.read.complaints import shown
 from gougeform.read.library import find, is_path, unknown_name
 from gougeform.read.toml import read_toml
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.references import Place
 from gougeform.study.outputs import OUTPUTS, named
-from gougeform.study.question import (
-    NAMES,
-    PREFIX,
-    Question,
-    changed_question,
-    plain,
-    plain_work,
-    read_question,
-)
-from gougeform.study.vary import RECIPE, Vary, base_recipe, ends, number, read_vary, whole_number
-from gougeform.work.meridian import Meridian
+from gougeform.study.question import PREFIX, Question, changed_question, number, read_question
+from gougeform.study.vary import RECIPE, Vary, base_recipe, known, read_vary, whole_number, wrong
 
 SAMPLES = ("grid", "latin", "sobol", "sensitivity", "list")
 MOST_POINTS = 1_000_000
 """The largest study: an hour and a half of edges on two cores."""
 
-_KEYS = ["title", "recipe", "question", "sample", "points", "seed", "outputs", "vary", "constraint"]
-_CONSTRAINT_KEYS = ["name", "least", "most"]
+_KEYS = ("title", "recipe", "question", "sample", "points", "seed", "outputs", "vary", "constraint")
 _MOST_SEED = 2**63 - 1
 
 
@@ -80,6 +70,12 @@ class Plan:
         return tuple(name for one in self.vary for name in one.fields)
 
     @property
+    def texts(self) -> tuple[str, ...]:
+        """Those of the inputs that are names."""
+        columns = ((name, k, one) for one in self.vary for k, name in enumerate(one.fields))
+        return tuple(name for name, k, one in columns if any(isinstance(row[k], str) for row in one.values))
+
+    @property
     def size(self) -> int:
         """How many tools the study has."""
         if self.sample == "grid":
@@ -91,24 +87,18 @@ class Plan:
     @property
     def fingerprint(self) -> str:
         """A text that differs between studies whose tables differ; the program's version is part of it."""
-        said = {
-            "version": __version__,
-            "recipe": self.recipe.table,
-            "vary": [[one.fields, one.low, one.high, one.steps, one.values, one.meant] for one in self.vary],
-            "sample": [self.sample, self.points, self.seed],
-            "outputs": self.outputs,
-            "constraints": [[one.name, one.least, one.most] for one in self.constraints],
-            "question": plain(self.question),
-        }
+        said = (__version__, self.recipe, self.vary, self.sample, self.points, self.seed, self.outputs,
+                self.constraints, self.question)  # fmt: skip
         return hashlib.sha256(json.dumps(said, sort_keys=True, default=_plain).encode()).hexdigest()
 
 
-def _plain(value: object) -> Any:
+def _plain(value: Any) -> Any:
+    """A recipe by its table, an array by its numbers, any other dataclass by its fields."""
     if isinstance(value, Recipe):
         return value.table
-    if isinstance(value, Meridian):
-        return plain_work(value)
-    raise TypeError(f"no plain form of {type(value).__name__}")
+    if is_dataclass(value):
+        return {name: getattr(value, name) for name in value.__dataclass_fields__}
+    return value.tolist()
 
 
 def read(path_or_name: str | Path) -> Plan:
@@ -139,56 +129,76 @@ def from_table(table: Table, *, base: Recipe | None = None, name: str = "", sour
     base: the base recipe, where the table names none. Raises InputError like read.
     """
     try:
-        return _checked(table, base, name, source)
+        plan = _read(table, base, name, source)
+        _check_fields(plan)
+        _check_size(plan)
+        if any(OUTPUTS[one].group == "reach" for one in plan.outputs):
+            _check_work(plan)
+        constraints = [_constraint(one, f"constraint.{i}", plan) for i, one in enumerate(_tables(table, "constraint"))]
+        _check_bounds(plan)
+        return replace(plan, constraints=tuple(constraints))
     except InputError as error:
         raise error.in_file(source) from error.__cause__
 
 
-def _checked(table: Table, base: Recipe | None, name: str, source: str) -> Plan:
-    for key in table:
-        if key not in _KEYS:
-            raise unknown_field(key, key, _KEYS, "a study")
-    title = table.get("title", "")
+def _read(table: Table, base: Recipe | None, name: str, source: str) -> Plan:
+    known(table, _KEYS, "a study")
+    title, sample, question = (table.get(*one) for one in (("title", ""), ("sample", "grid"), ("question", {})))
     if not isinstance(title, str) or len(title) > 200:
-        raise InputError("title", f"given {shown(title)}, allowed is a text of at most 200 characters", "change title")
-    place = Place(source, Path(source).parent if source else Path())
-    sample = table.get("sample", "grid")
+        raise wrong("title", title, "is a text of at most 200 characters")
     if sample not in SAMPLES:
-        raise InputError(
-            "sample", f"given {shown(sample)}, allowed is one of {', '.join(SAMPLES)}", "choose one of them"
-        )
+        raise wrong("sample", sample, f"is one of {', '.join(SAMPLES)}", "choose one of them")
+    if not isinstance(question, dict):
+        raise wrong("question", question, "is a table", "write a [question] table")
+    place = Place(source, Path(source).parent if source else Path())
     recipe = base or base_recipe(table.get("recipe"), place)
-    vary = tuple(read_vary(one, i, sample, place) for i, one in enumerate(_tables(table, "vary")))
+    vary = tuple(read_vary(one, f"vary.{i}", sample, place) for i, one in enumerate(_tables(table, "vary")))
     if not vary:
         raise InputError("vary", "is missing, at least one field must vary", "add a [[vary]] table")
-    plan = Plan(
-        recipe,
-        vary,
-        named(_words(table.get("outputs", ["settings", "edge"]))),
-        sample,
-        _points(table, sample),
-        whole_number(table.get("seed", 0), "seed", 0, _MOST_SEED),
-        (),
-        read_question(_question(table), place),
-        title,
-        name,
-        source,
-    )
-    _check_fields(plan)
-    _check_size(plan)
-    if any(OUTPUTS[name].group == "reach" for name in plan.outputs):
-        _check_work(plan)
-    columns = (*plan.inputs, *plan.outputs)
-    constraints = tuple(_constraint(one, i, plan, columns) for i, one in enumerate(_tables(table, "constraint")))
-    _check_bounds(plan)
-    return replace(plan, constraints=constraints)
+    words = table.get("outputs", ["settings", "edge"])
+    words = [words] if isinstance(words, str) else words
+    if not isinstance(words, list) or not words or not all(isinstance(word, str) for word in words):
+        raise wrong("outputs", words, "is a list of names", "name some, or leave it out for settings and edge")
+    seed = whole_number(table.get("seed", 0), "seed", 0, _MOST_SEED)
+    points = _points(table, sample)
+    asked = read_question(question, place)
+    return Plan(recipe, vary, named(words), sample, points, seed, (), asked, title, name, source)
 
 
-def _question(table: Table) -> Table:
-    value = table.get("question", {})
-    if not isinstance(value, dict):
-        raise InputError("question", f"given {shown(value)}, allowed is a table", "write a [question] table")
-    return value
+def _tables(table: Table, key: str) -> list[Table]:
+    found = table.get(key, [])
+    if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
+        raise InputError(key, f"given {shown(found)}, allowed are tables", f"write [[{key}]] with two brackets")
+    return found
+
+
+def _points(table: Table, sample: str) -> int:
+    if sample in ("grid", "list"):
+        if "points" in table:
+            hint = "remove it, or choose another sample"
+            raise InputError("points", f'has no meaning with sample = "{sample}"', hint)
+        return 0
+    hint = f'sample = "{sample}" needs the number of tools: give points'
+    points = whole_number(table.get("points"), "points", 2, 10**12, hint)
+    if sample in ("sobol", "sensitivity") and points & (points - 1):
+        near = 2 ** round(math.log2(points))
+        raise wrong("points", points, "is a power of two: only then are the points even", f"write points = {near}")
+    return points
+
+
+def _constraint(table: Table, where: str, plan: Plan) -> Constraint:
+    known(table, ("name", "least", "most"), "a constraint", where)
+    name, columns = table.get("name"), [one for one in (*plan.inputs, *plan.outputs) if one not in plan.texts]
+    if name not in columns:
+        allowed = ", ".join(column[:60] for column in columns)
+        raise wrong(f"{where}.name", name, f"is one of {allowed}", "name a column of numbers")
+    limits = {key: number(table[key], f"{where}.{key}") for key in ("least", "most") if key in table}
+    if not limits:
+        raise InputError(where, "has no limit", "add least, most or both")
+    made = Constraint(str(name), **limits)
+    if made.least > made.most:
+        raise wrong(f"{where}.most", made.most, f"is at least {made.least:g}", "swap least and most")
+    return made
 
 
 def _check_work(plan: Plan) -> None:
@@ -200,65 +210,6 @@ def _check_work(plan: Plan) -> None:
         )
 
 
-def _tables(table: Table, key: str) -> list[Table]:
-    found = table.get(key, [])
-    if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
-        raise InputError(key, f"given {shown(found)}, allowed are tables", f"write [[{key}]] with two brackets")
-    return found
-
-
-def _words(value: object) -> Sequence[str]:
-    words = [value] if isinstance(value, str) else value
-    if not isinstance(words, list) or not words or not all(isinstance(word, str) for word in words):
-        raise InputError(
-            "outputs",
-            f"given {shown(value)}, allowed is a list of names",
-            "`gougeform study --outputs` lists all of them",
-        )
-    return words
-
-
-def _points(table: Table, sample: str) -> int:
-    if sample in ("grid", "list"):
-        if "points" in table:
-            raise InputError(
-                "points", f'has no meaning with sample = "{sample}"', "remove it, or choose another sample"
-            )
-        return 0
-    if "points" not in table:
-        raise InputError("points", f'is missing: sample = "{sample}" needs the number of tools', "add points")
-    points = whole_number(table["points"], "points", 2, 10**12)
-    if sample in ("sobol", "sensitivity") and points & (points - 1):
-        near = 2 ** round(math.log2(points))
-        raise InputError(
-            "points",
-            f"given {points}, allowed is a power of two: only then are the points even",
-            f"write points = {near}",
-        )
-    return points
-
-
-def _constraint(table: Table, at: int, plan: Plan, columns: Sequence[str]) -> Constraint:
-    where = f"constraint.{at}"
-    for key in table:
-        if key not in _CONSTRAINT_KEYS:
-            raise unknown_field(f"{where}.{key}", key, _CONSTRAINT_KEYS, "a constraint")
-    name = table.get("name")
-    texts = {f for one in plan.vary for k, f in enumerate(one.fields) if any(isinstance(r[k], str) for r in one.values)}
-    if not isinstance(name, str) or name not in columns or name in texts:
-        allowed = ", ".join(column[:60] for column in columns if column not in texts)
-        raise InputError(
-            f"{where}.name", f"given {shown(name)}, allowed is one of {allowed}", "name a column of numbers"
-        )
-    if "least" not in table and "most" not in table:
-        raise InputError(where, "has no limit", "add least, most or both")
-    least = number(table["least"], f"{where}.least") if "least" in table else -math.inf
-    most = number(table["most"], f"{where}.most") if "most" in table else math.inf
-    if least > most:
-        raise InputError(f"{where}.most", f"given {most:g}, allowed is at least {least:g}", "swap least and most")
-    return Constraint(name, least, most)
-
-
 def _check_fields(plan: Plan) -> None:
     seen: set[str] = set()
     for i, one in enumerate(plan.vary):
@@ -268,11 +219,8 @@ def _check_fields(plan: Plan) -> None:
             seen.add(name)
     if plan.sample == "list" and len({one.count for one in plan.vary}) > 1:
         counts = ", ".join(str(one.count) for one in plan.vary)
-        raise InputError(
-            "vary",
-            f"the lists have {counts} values; read side by side they must be equally long",
-            'use sample = "grid" for every combination',
-        )
+        given = f"the lists have {counts} values; read side by side they must be equally long"
+        raise InputError("vary", given, 'use sample = "grid" for every combination')
     if plan.sample == "sensitivity":
         if len(plan.vary) < 2:
             raise InputError("vary", "one field alone has nothing to share its effect with", "vary two or more fields")
@@ -282,22 +230,22 @@ def _check_fields(plan: Plan) -> None:
 
 
 def _check_size(plan: Plan) -> None:
-    if plan.size <= MOST_POINTS:
-        return
-    how = " × ".join(str(one.count) for one in plan.vary) if plan.sample == "grid" else f'sample = "{plan.sample}"'
-    raise InputError(
-        "vary" if plan.sample == "grid" else "points",
-        f"the study would have {plan.size:,} tools ({how}), allowed are at most {MOST_POINTS:,}",
-        'fewer steps or fields, or sample = "latin" or "sobol" with fewer points',
-    )
+    if plan.size > MOST_POINTS:
+        grid = plan.sample == "grid"
+        how = " × ".join(str(one.count) for one in plan.vary) if grid else f'sample = "{plan.sample}"'
+        raise InputError(
+            "vary" if grid else "points",
+            f"the study would have {plan.size:,} tools ({how}), allowed are at most {MOST_POINTS:,}",
+            'fewer steps or fields, or sample = "latin" or "sobol" with fewer points',
+        )
 
 
 def _check_bounds(plan: Plan) -> None:
     """Refuse a bound that no recipe can have, whatever the other fields are."""
-    each = [ends(one) for one in plan.vary]
-    for i in range(len(plan.vary)):
+    each = [one.ends for one in plan.vary]
+    for i, ends in enumerate(each):
         others = [{k: v for j, end in enumerate(each) if j != i for k, v in end[at].items()} for at in (0, -1)]
-        for own in each[i]:
+        for own in ends:
             worst = _fault(plan, own)
             if worst is not None and all(_fault(plan, {**other, **own}) is not None for other in others):
                 raise InputError(f"vary.{i}", f"{worst.field}: {worst.problem}", worst.hint)
@@ -322,7 +270,4 @@ def recipe_of(base: Recipe, changes: Mapping[str, Any]) -> Recipe:
 def question_of(base: Question, changes: Mapping[str, Any]) -> Question:
     """What is asked of one tool of a study. Raises InputError."""
     own = {name.removeprefix(PREFIX): value for name, value in changes.items() if name.startswith(PREFIX)}
-    unknown = next((name for name in own if name not in NAMES), None)
-    if unknown is not None:
-        raise unknown_field(PREFIX + unknown, unknown, list(NAMES), "a question")
     return changed_question(base, own) if own else base

@@ -12,6 +12,8 @@ from gougeform.study.plan import Plan
 from gougeform.study.vary import Vary
 
 Floats = NDArray[np.float64]
+Spot = tuple[float | int, ...]
+"""For each [[vary]] the value in its range, or which row of its list."""
 
 
 class Points:
@@ -20,8 +22,8 @@ class Points:
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
 
-    def places(self, numbers: NDArray[np.intp]) -> list[tuple[float | int, ...]]:
-        """For each point number (n,), one entry a [[vary]]: the value in a range, or which row of a list."""
+    def places(self, numbers: NDArray[np.intp]) -> list[Spot]:
+        """The spot of each point number (n,)."""
         columns = [self._column(k, numbers) for k in range(len(self.plan.vary))]
         return list(zip(*(column.tolist() for column in columns), strict=True))
 
@@ -46,18 +48,10 @@ class Points:
             return np.asarray(qmc.LatinHypercube(d, rng=plan.seed).random(plan.points))
         if plan.sample == "sobol":
             return np.asarray(qmc.Sobol(d, rng=plan.seed).random(plan.points))
+        # The design of Saltelli et al., Computer Physics Communications 181 (2010) 259-270, Table 2: two samples a and b,
+        # then for each field a with that column taken from b.
         a, b = np.hsplit(np.asarray(qmc.Sobol(2 * d, rng=plan.seed).random(plan.points)), 2)
-        return np.concatenate([a, b, *(mixed(a, b, k) for k in range(d))])
-
-
-def mixed(a: Floats, b: Floats, k: int) -> Floats:
-    """(n, d): sample a with column k taken from sample b.
-
-    The design of Saltelli et al., Computer Physics Communications 181 (2010) 259-270, Table 2.
-    """
-    out = a.copy()
-    out[:, k] = b[:, k]
-    return out
+        return np.concatenate([a, b, *(np.where(np.arange(d) == k, b, a) for k in range(d))])
 
 
 def _in(one: Vary, unit: Floats) -> NDArray[Any]:
@@ -67,17 +61,12 @@ def _in(one: Vary, unit: Floats) -> NDArray[Any]:
     return np.minimum((unit * one.count).astype(np.intp), one.count - 1)
 
 
-def changes(plan: Plan, place: tuple[float | int, ...]) -> dict[str, Any]:
+def changes(plan: Plan, place: Spot) -> dict[str, Any]:
     """What to set in the base recipe at one point."""
-    out: dict[str, Any] = {}
-    for one, at in zip(plan.vary, place, strict=True):
-        out.update({one.fields[0]: at} if one.is_range else zip(one.fields, one.meant[int(at)], strict=True))
-    return out
+    return {name: value for one, at in zip(plan.vary, place, strict=True) for name, value in one.at(at).items()}
 
 
-def labels(plan: Plan, place: tuple[float | int, ...]) -> dict[str, Any]:
+def labels(plan: Plan, place: Spot) -> dict[str, Any]:
     """The same as the table says it: names stay names."""
-    out: dict[str, Any] = {}
-    for one, at in zip(plan.vary, place, strict=True):
-        out.update({one.fields[0]: at} if one.is_range else zip(one.fields, one.values[int(at)], strict=True))
-    return out
+    places = zip(plan.vary, place, strict=True)
+    return {name: value for one, at in places for name, value in one.at(at, meant=False).items()}

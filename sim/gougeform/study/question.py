@@ -22,7 +22,7 @@ PREFIX = "question."
 
 @dataclass(frozen=True)
 class Question:
-    """work: the workpiece, and its name as it was written; both are needed by the outputs of the group reach only.
+    """work: the workpiece; needed by the outputs of the group reach only.
 
     overhang_mm: edge to rest, for the group stiffness. The rest as in `gougeform.reach.result.Terms`.
     """
@@ -40,56 +40,48 @@ class Question:
         return Terms(limit_deg=self.limit_deg, places=int(self.places), gap_mm=self.gap_mm, force_n=self.force_n)
 
 
-NAMES = tuple(one.name for one in fields(Question))
+_NAMES = [one.name for one in fields(Question)]
 
 
 def read_question(table: Table, place: Place) -> Question:
     """The [question] of a study; work is a name or a path from the study's folder. Raises InputError."""
-    given = {key: meaning(key, value, f"{PREFIX}{key}", place) for key, value in table.items()}
-    return changed_question(Question(), given)
+    return changed_question(Question(), {key: meaning(key, value, PREFIX + key, place) for key, value in table.items()})
+
+
+def number(value: object, where: str) -> float:
+    """A value that must be a number. Raises InputError."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e300:
+        raise InputError(where, f"given {shown(value)}, allowed is a number", "change it")
+    return float(value)
 
 
 def meaning(name: str, value: Any, where: str, place: Place) -> Any:
     """What a value of a question's field stands for: the workpiece of a name, or a number. Raises InputError."""
-    if name not in NAMES:
-        raise unknown_field(where, name, list(NAMES), "a question")
+    if name not in _NAMES:
+        raise unknown_field(where, name, _NAMES, "a question")
     if name != "work":
-        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e300:
-            raise InputError(where, f"given {shown(value)}, allowed is a number", "change it")
-        return float(value)
+        return number(value, where)
     if not isinstance(value, str):
-        raise InputError(
-            where, f"given {shown(value)}, allowed is a name or path in quotation marks", "name a workpiece"
-        )
+        given = f"given {shown(value)}, allowed is a name or path in quotation marks"
+        raise InputError(where, given, "name a workpiece")
     outside = is_path(value) or value.lower().endswith(".csv")
     return load_work(place.folder / Path(value) if outside else value)
 
 
 def changed_question(question: Question, changes: dict[str, Any]) -> Question:
-    """A question with fields set. Raises InputError for a value out of its range."""
+    """A question with fields set. Raises InputError for a field that does not exist or a value out of its range."""
+    for name in changes:
+        if name not in _NAMES:
+            raise unknown_field(PREFIX + name, name, _NAMES, "a question")
     made = replace(question, **changes)
     try:
         check_terms(made.terms)
     except InputError as error:
         raise InputError(PREFIX + error.field, error.problem, error.hint) from error
-    if not 0 < made.overhang_mm <= 3000:
-        raise InputError(
-            f"{PREFIX}overhang_mm",
-            f"given {made.overhang_mm:g}, allowed is above 0 and at most 3000 mm",
-            "change overhang_mm",
-        )
-    if made.places != int(made.places):
-        raise InputError(f"{PREFIX}places", f"given {made.places:g}, allowed is a whole number", "change places")
+    for name, good, allowed in (
+        ("overhang_mm", 0 < made.overhang_mm <= 3000, "is above 0 and at most 3000 mm"),
+        ("places", made.places == int(made.places), "is a whole number"),
+    ):
+        if not good:
+            raise InputError(PREFIX + name, f"given {getattr(made, name):g}, allowed {allowed}", f"change {name}")
     return made
-
-
-def plain(question: Question) -> Table:
-    """A question as plain values, the workpiece by its numbers."""
-    out: Table = {name: getattr(question, name) for name in NAMES if name != "work"}
-    return out | {"work": None if question.work is None else plain_work(question.work)}
-
-
-def plain_work(work: Meridian) -> Table:
-    """A workpiece by its numbers."""
-    arrays = {name: getattr(work, name).tolist() for name in ("start", "end", "centre", "turn", "cut", "inside")}
-    return arrays | {"ring": work.ring}

@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import platform
 import sys
-from collections.abc import Iterable
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,41 +22,49 @@ from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
 from gougeform.study.plan import Plan
 from gougeform.study.points import Points, labels
-from gougeform.study.worker import FAILED, OK, Row
+from gougeform.study.worker import CONSTRAINT, FAILED, OK, Row
 
 if TYPE_CHECKING:
     import pandas
     import pyarrow
 
 POINT, STATUS, REASON = "point", "status", "reason"
+_STATES = (OK, CONSTRAINT, FAILED)
 _BLOCK = 65_536  # rows turned into columns at a time
 
 
-def build(plan: Plan, rows: Iterable[Row]) -> pyarrow.Table:
-    """The table of the rows that are done, in the order of their points."""
-    import pyarrow as pa
+class Rows:
+    """The rows of a plan as they come, in any order. done: (size,) which points have one."""
 
-    size, outputs = plan.size, len(plan.outputs)
-    values = np.full((size, outputs), np.nan)
-    done, status, reasons = np.zeros(size, bool), np.zeros(size, np.int8), {}
-    names: dict[str, int] = {}
-    for number, state, reason, found in rows:
-        done[number], status[number] = True, names.setdefault(state, len(names))
-        if found:
-            values[number] = found
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.done = np.zeros(plan.size, bool)
+        self._values = np.full((plan.size, len(plan.outputs)), np.nan)
+        self._status = np.zeros(plan.size, np.int8)
+        self._reasons: dict[int, str] = {}
+
+    def put(self, row: Row) -> None:
+        """Take one row."""
+        number, status, reason, values = row
+        self.done[number], self._status[number] = True, _STATES.index(status)
+        if values:
+            self._values[number] = values
         if reason:
-            reasons[number] = reason
-    at = np.flatnonzero(done)
-    columns: dict[str, Any] = {POINT: pa.array(at)}
-    columns.update(_inputs(plan, at))
-    for k, name in enumerate(plan.outputs):
-        column = values[at, k]
-        columns[name] = pa.array(column, mask=np.isnan(column))
-    words = np.array(list(names) or [""], object)
-    columns[STATUS] = pa.array(words[status[at]], pa.string())
-    columns[REASON] = pa.array([reasons.get(number, "") for number in at.tolist()], pa.string())
-    kept = json.dumps({"study": plan.name, "fingerprint": plan.fingerprint, "versions": versions()})
-    return pa.table(columns).replace_schema_metadata({"gougeform": kept})
+            self._reasons[number] = reason
+
+    def table(self) -> pyarrow.Table:
+        """The rows there are, in the order of their points."""
+        import pyarrow as pa
+
+        plan, at = self.plan, np.flatnonzero(self.done)
+        columns: dict[str, Any] = {POINT: pa.array(at), **_inputs(plan, at)}
+        for k, name in enumerate(plan.outputs):
+            column = self._values[at, k]
+            columns[name] = pa.array(column, mask=np.isnan(column))
+        columns[STATUS] = pa.array(np.array(_STATES, object)[self._status[at]], pa.string())
+        columns[REASON] = pa.array([self._reasons.get(number, "") for number in at.tolist()], pa.string())
+        kept = json.dumps({"study": plan.name, "fingerprint": plan.fingerprint, "versions": versions()})
+        return pa.table(columns).replace_schema_metadata({"gougeform": kept})
 
 
 def _inputs(plan: Plan, at: np.ndarray[Any, Any]) -> dict[str, Any]:
@@ -65,24 +72,13 @@ def _inputs(plan: Plan, at: np.ndarray[Any, Any]) -> dict[str, Any]:
     import pyarrow as pa
 
     points = Points(plan)
-    texts = {name for name in plan.inputs if _is_text(plan, name)}
-    parts: dict[str, list[Any]] = {name: [] for name in plan.inputs}
+    kinds = {name: (str, pa.string()) if name in plan.texts else (float, pa.float64()) for name in plan.inputs}
+    parts: dict[str, list[Any]] = {name: [] for name in kinds}
     for begin in range(0, max(len(at), 1), _BLOCK):
-        places = [labels(plan, place) for place in points.places(at[begin : begin + _BLOCK])]
-        for name, chunks in parts.items():
-            if name in texts:
-                chunks.append(pa.array([str(one[name]) for one in places], pa.string()))
-            else:
-                chunks.append(pa.array([float(one[name]) for one in places], pa.float64()))
+        rows = [labels(plan, place) for place in points.places(at[begin : begin + _BLOCK])]
+        for name, (plain, column) in kinds.items():
+            parts[name].append(pa.array([plain(row[name]) for row in rows], column))
     return {name: pa.chunked_array(chunks) for name, chunks in parts.items()}
-
-
-def _is_text(plan: Plan, name: str) -> bool:
-    for one in plan.vary:
-        if name in one.fields:
-            k = one.fields.index(name)
-            return any(isinstance(row[k], str) for row in one.values)
-    raise KeyError(name)
 
 
 def versions() -> dict[str, str]:
@@ -115,7 +111,7 @@ def save(plan: Plan, table: pyarrow.Table, folder: Path, study: str) -> list[Pat
             pyarrow.parquet.write_table(table, inner / f"{stem}.parquet")
             pyarrow.csv.write_csv(table, inner / f"{stem}.csv", pyarrow.csv.WriteOptions(quoting_style="needed"))
         except OSError as error:
-            raise InputError("", f"cannot be written: {error}", "name another folder with -o", str(folder)) from error
+            raise InputError("", f"cannot be written: {error}", "name another folder", str(folder)) from error
         write(inner / "study.toml", study)
         write(inner / "recipe.toml", to_toml(plan.recipe))
         write(inner / "study.json", json.dumps(_about(plan, table), indent=1, ensure_ascii=False) + "\n")
@@ -144,17 +140,6 @@ def _about(plan: Plan, table: pyarrow.Table) -> dict[str, Any]:
         "failed": found.get(FAILED, 0),
         "names": meant,
     }
-
-
-def load(folder: Path, name: str) -> pyarrow.Table:
-    """The table of a study as it was saved. Raises InputError where there is none."""
-    import pyarrow.parquet
-
-    path = folder / f"{name}.parquet"
-    try:
-        return pyarrow.parquet.read_table(path)
-    except (OSError, ValueError) as error:
-        raise InputError("", "cannot be read as a study's table", "run the study first", str(path)) from error
 
 
 def frame(table: pyarrow.Table) -> pandas.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,9 +15,8 @@ from gougeform.recipe.model import Recipe
 from gougeform.recipe.reading import load
 from gougeform.recipe.references import Place, fill, locate
 from gougeform.recipe.sections import LIBRARY_OF
-from gougeform.study.question import PREFIX, meaning
+from gougeform.study.question import PREFIX, meaning, number
 
-_VARY_KEYS = ["field", "fields", "from", "to", "steps", "values"]
 RECIPE = "recipe"
 """The field that stands for the whole base recipe, to compare tools of the library."""
 
@@ -46,70 +46,91 @@ class Vary:
         """Points on a grid's axis."""
         return self.steps if self.is_range else len(self.values)
 
+    def at(self, place: float | int, *, meant: bool = True) -> dict[str, Any]:
+        """The fields at a place in the range, or in a row of the list; names as what they mean, or as they stand."""
+        if self.is_range:
+            return {self.fields[0]: place}
+        return dict(zip(self.fields, (self.meant if meant else self.values)[int(place)], strict=True))
 
-def read_vary(table: Table, at: int, sample: str, place: Place) -> Vary:
-    """The [[vary]] table with that number. Raises InputError."""
-    where = f"vary.{at}"
+    @property
+    def ends(self) -> list[dict[str, Any]]:
+        """The fields at both ends of a range or of a list of numbers; of other lists all of it."""
+        if self.is_range:
+            return [self.at(self.low), self.at(self.high)]
+        if len(self.fields) == 1 and all(isinstance(row[0], float) for row in self.meant):
+            numbers = [row[0] for row in self.meant]
+            return [{self.fields[0]: min(numbers)}, {self.fields[0]: max(numbers)}]
+        return [self.at(k) for k in range(len(self.values))]
+
+
+def wrong(field: str, value: object, allowed: str, hint: str = "change it") -> InputError:
+    """The error for a value that will not do, or for none (None)."""
+    return InputError(field, f"{'is missing' if value is None else f'given {shown(value)}'}, allowed {allowed}", hint)
+
+
+def known(table: Table, keys: Sequence[str], noun: str, where: str = "") -> None:
+    """Raise InputError for a key that such a table does not have."""
     for key in table:
-        if key not in _VARY_KEYS:
-            raise unknown_field(f"{where}.{key}", key, _VARY_KEYS, "what varies")
+        if key not in keys:
+            raise unknown_field(f"{where}.{key}" if where else key, key, list(keys), noun)
+
+
+def whole_number(value: object, where: str, least: int, most: int, hint: str = "change it") -> int:
+    """A value that must be a whole number within limits. Raises InputError."""
+    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+        raise wrong(where, value, f"is a whole number from {least} to {most}", hint)
+    return value
+
+
+def read_vary(table: Table, where: str, sample: str, place: Place) -> Vary:
+    """The [[vary]] table that stands there. Raises InputError."""
+    known(table, ("field", "fields", "from", "to", "steps", "values"), "what varies", where)
     if ("field" in table) == ("fields" in table):
-        raise InputError(
-            f"{where}.field", "exactly one of field and fields is needed", "give one field, or a list of fields"
-        )
+        hint = "give one field, or a list of fields"
+        raise InputError(f"{where}.field", "exactly one of field and fields is needed", hint)
     names = [table["field"]] if "field" in table else table["fields"]
     if not isinstance(names, list) or not names or not all(isinstance(one, str) and one for one in names):
-        raise InputError(
-            f"{where}.fields", f"given {shown(names)}, allowed are names of fields", 'as in "jig.projection_mm"'
-        )
+        raise wrong(f"{where}.fields", names, "are names of fields", 'as in "jig.projection_mm"')
     if "values" in table:
-        return _listed(table, where, tuple(names), "fields" in table, place)
-    if len(names) > 1 or "from" not in table or "to" not in table or sample == "list":
-        raise InputError(
-            where,
-            "needs values" if len(names) > 1 or sample == "list" else "needs either values, or from and to",
-            "give a list of values" + ("" if sample == "list" else ", or one field with from and to"),
-        )
+        return _listed(table, where, tuple(names), place)
+    if len(names) > 1 or sample == "list":
+        raise InputError(where, "needs values", "give a list of values")
+    if "from" not in table or "to" not in table:
+        raise InputError(where, "needs either values, or from and to", "give a list of values, or from and to")
     low, high = number(table["from"], f"{where}.from"), number(table["to"], f"{where}.to")
     if not low < high:
-        raise InputError(
-            f"{where}.to", f"given {high:g}, allowed is above from = {low:g}", "swap them, or widen the range"
-        )
-    if sample != "grid" and "steps" in table:
-        raise InputError(
-            f"{where}.steps",
-            f'has no meaning with sample = "{sample}"',
-            "remove it; points says how many tools there are",
-        )
-    if sample == "grid" and "steps" not in table:
-        raise InputError(f"{where}.steps", "is missing: a grid needs the number of values", "add steps, 2 or more")
-    steps = whole_number(table["steps"], f"{where}.steps", 2, 10**12) if sample == "grid" else 0
-    return Vary(tuple(names), low, high, steps)
+        raise wrong(f"{where}.to", high, f"is above from = {low:g}", "swap them, or widen the range")
+    if sample == "grid":
+        hint = "a grid needs the number of values: give steps, 2 or more"
+        return Vary(tuple(names), low, high, whole_number(table.get("steps"), f"{where}.steps", 2, 10**12, hint))
+    if "steps" in table:
+        hint = "remove it; points says how many tools there are"
+        raise InputError(f"{where}.steps", f'has no meaning with sample = "{sample}"', hint)
+    return Vary(tuple(names), low, high)
 
 
-def _listed(table: Table, where: str, names: tuple[str, ...], several: bool, place: Place) -> Vary:
+def _listed(table: Table, where: str, names: tuple[str, ...], place: Place) -> Vary:
     for key in ("from", "to", "steps"):
         if key in table:
             raise InputError(f"{where}.{key}", "is given beside values", "keep the range or the list, not both")
-    rows = table["values"]
+    rows, where = table["values"], f"{where}.values"
     if not isinstance(rows, list) or not rows:
-        raise InputError(f"{where}.values", f"given {shown(rows)}, allowed is a list of values", "add values")
-    if several and not all(isinstance(row, list) and len(row) == len(names) for row in rows):
+        raise wrong(where, rows, "is a list of values", "add values")
+    if "field" in table:
+        rows = [[row] for row in rows]
+    elif not all(isinstance(row, list) and len(row) == len(names) for row in rows):
         raise InputError(
-            f"{where}.values", f"allowed are lists of {len(names)} values, one for each of fields", "complete the rows"
+            where, f"allowed are lists of {len(names)} values, one for each of fields", "complete the rows"
         )
-    whole = tuple(tuple(row) if several else (row,) for row in rows)
-    for i, row in enumerate(whole):
+    for i, row in enumerate(rows):
         for one in row:
             if not isinstance(one, int | float | str) or not (isinstance(one, str) or abs(one) < 1e300):
-                raise InputError(
-                    f"{where}.values.{i}", f"given {shown(one)}, allowed is a number or a text", "change that value"
-                )
+                raise wrong(f"{where}.{i}", one, "is a number or a text", "change that value")
     meant = tuple(
-        tuple(_meaning(name, one, f"{where}.values.{i}", place) for name, one in zip(names, row, strict=True))
-        for i, row in enumerate(whole)
+        tuple(_meaning(name, one, f"{where}.{i}", place) for name, one in zip(names, row, strict=True))
+        for i, row in enumerate(rows)
     )
-    return Vary(names, values=whole, meant=meant)
+    return Vary(names, values=tuple(map(tuple, rows)), meant=meant)
 
 
 def _meaning(name: str, value: Any, where: str, place: Place) -> Any:
@@ -127,35 +148,8 @@ def _meaning(name: str, value: Any, where: str, place: Place) -> Any:
     return fill(value, section, where, place).table
 
 
-def ends(one: Vary) -> list[dict[str, Any]]:
-    """The changes at the ends of a range, or for every value of a list; of numbers the smallest and the largest."""
-    if one.is_range:
-        return [{one.fields[0]: one.low}, {one.fields[0]: one.high}]
-    if len(one.fields) == 1 and all(isinstance(row[0], float) for row in one.meant):
-        numbers = [row[0] for row in one.meant]
-        return [{one.fields[0]: min(numbers)}, {one.fields[0]: max(numbers)}]
-    return [dict(zip(one.fields, row, strict=True)) for row in one.meant]
-
-
 def base_recipe(value: object, place: Place) -> Recipe:
     """The recipe of a name or path in a study file. Raises InputError."""
     if not isinstance(value, str):
-        given = "is missing" if value is None else f"given {shown(value)}"
-        raise InputError(
-            "recipe", f"{given}, allowed is the name or path of a recipe", 'write recipe = "name" in the study'
-        )
+        raise wrong("recipe", value, "is the name or path of a recipe", 'write recipe = "name" in the study')
     return load(locate(value, "recipes", "recipe", place)) if is_path(value) else load(value)
-
-
-def number(value: object, where: str) -> float:
-    """A value that must be a number. Raises InputError."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e300:
-        raise InputError(where, f"given {shown(value)}, allowed is a number", "change it")
-    return float(value)
-
-
-def whole_number(value: object, where: str, least: int, most: int) -> int:
-    """A value that must be a whole number within limits. Raises InputError."""
-    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
-        raise InputError(where, f"given {shown(value)}, allowed is a whole number from {least} to {most}", "change it")
-    return value

@@ -1,4 +1,4 @@
-"""The work of one process: some tools of a study, each to one row. The same function runs here and in a cluster."""
+"""One tool of a study as one row: what a process of ours, or a worker of a cluster, is given to do."""
 
 from __future__ import annotations
 
@@ -7,11 +7,10 @@ from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
-from gougeform import __version__
 from gougeform.errors import InputError
 from gougeform.study.outputs import compute
 from gougeform.study.plan import Constraint, Plan, question_of, recipe_of
-from gougeform.study.points import changes, labels
+from gougeform.study.points import Spot, changes, labels
 
 OK, CONSTRAINT, FAILED = "ok", "constraint", "failed"
 """What can become of a tool: measured; measured or skipped because a constraint is not met; not to be ground."""
@@ -19,35 +18,28 @@ OK, CONSTRAINT, FAILED = "ok", "constraint", "failed"
 FAULT = "fault of the program:"
 """Begins the reason of a row that failed for no fault of the input."""
 
-Task = tuple[int, tuple[float | int, ...]]
-"""The number of a point and its place."""
+Task = tuple[int, Spot]
+"""The number of a point and its spot."""
 
 Row = tuple[int, str, str, list[float]]
 """The number of a point, its status, the reason, and its outputs (empty where it has none)."""
 
 
-def packed(plan: Plan) -> bytes:
-    """A plan as every task carries it, so that a process that starts late needs nothing else."""
-    return pickle.dumps(plan)
-
-
 @lru_cache(maxsize=4)
 def _plan(pack: bytes) -> Plan:
-    plan: Plan = pickle.loads(pack)  # written by `packed` in the process that asked
+    plan: Plan = pickle.loads(pack)  # pickled in the process that asked
     return plan
 
 
-def work(pack: bytes, tasks: Sequence[Task]) -> list[Row]:
-    """One row for each task; a tool that cannot be ground is a row with its reason."""
-    plan = _plan(pack)
-    return [row(plan, number, place) for number, place in tasks]
+def work(pack: bytes, task: Task) -> Row:
+    """The row of one tool of the pickled plan; a tool that cannot be ground is a row with its reason."""
+    return row(_plan(pack), *task)
 
 
-def row(plan: Plan, number: int, place: tuple[float | int, ...]) -> Row:
+def row(plan: Plan, number: int, place: Spot) -> Row:
     """Compute one tool."""
     given = labels(plan, place)
-    before = [one for one in plan.constraints if one.name in given]
-    broken = _broken(before, given)
+    broken = _broken([one for one in plan.constraints if one.name in given], given)
     if broken:
         return number, CONSTRAINT, broken, []
     try:
@@ -66,13 +58,3 @@ def row(plan: Plan, number: int, place: tuple[float | int, ...]) -> Row:
 def _broken(constraints: Sequence[Constraint], values: Mapping[str, Any]) -> str:
     found = (one.broken_by(float(values[one.name])) for one in constraints)
     return next((text for text in found if text), "")
-
-
-def died(number: int) -> Row:
-    """The row of a tool whose process died every time it was tried."""
-    return number, FAILED, "the process that computed it died, every time it was tried", []
-
-
-def version() -> str:
-    """The version of gougeform where this runs."""
-    return __version__
