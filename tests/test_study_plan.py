@@ -230,8 +230,8 @@ def test_the_design_for_sensitivities_exchanges_one_field_at_a_time():
 
 
 def test_outputs_are_named_one_by_one_or_by_group():
-    made = plan(outputs=["cheeks", "nose_angle_deg", "cheek_width_5_mm"])
-    assert made.outputs == ("cheek_width_3_mm", "cheek_width_5_mm", "cheek_width_10_mm", "nose_angle_deg")
+    made = plan(outputs=["cheeks", "nose_angle_deg", "cheek_width_mm.5"])
+    assert made.outputs == ("cheek_width_mm.3", "cheek_width_mm.5", "cheek_width_mm.10", "nose_angle_deg")
     for group in GROUPS:
         whole = {name for name, one in OUTPUTS.items() if one.group == group}
         assert set(plan(outputs=[group], question={"work": "coves"}).outputs) == whole

@@ -37,7 +37,7 @@ from gougeform.study.worker import CONSTRAINT, FAILED, OK, packed
 STUDY = """
 title = "What the tests run"
 recipe = "finial-round-10-fingernail-foot"
-outputs = ["settings", "nose_angle_deg", "wing_angle_50_deg", "edge_length_mm", "bevel_length_mm", "land_mm"]
+outputs = ["settings", "nose_angle_deg", "wing_angle_deg.50", "edge_length_mm", "bevel_length_mm", "land_mm"]
 [[vary]]
 field = "grind.0.nose_angle_deg"
 from = 30.0
@@ -50,7 +50,7 @@ values = [60, 65, 70, 105]
 name = "jig.projection_mm"
 least = 61
 [[constraint]]
-name = "wing_angle_50_deg"
+name = "wing_angle_deg.50"
 most = 50.0
 """
 ROWS = 120
@@ -115,9 +115,9 @@ def test_rows_are_single_runs_bit_for_bit(whole):
         single = result(measure(shape(changed(base, setting))), [])
         for name in ("centre_distance_mm", "rim_distance_mm", "nose_angle_deg", "edge_length_mm", "bevel_length_mm"):
             assert row[name] == single[name]
-        assert row["wing_angle_50_deg"] == single["wing_angle_deg"]["50"]
+        assert row["wing_angle_deg.50"] == single["wing_angle_deg"]["50"]
         assert row["land_mm"] is None
-        assert (row["status"] == OK) == (row["wing_angle_50_deg"] <= 50.0)
+        assert (row["status"] == OK) == (row["wing_angle_deg.50"] <= 50.0)
     assert seen == {OK, CONSTRAINT, FAILED}
 
 

@@ -7,8 +7,9 @@ from pathlib import Path
 
 from gougeform.errors import InputError
 from gougeform.present.answer import Answer, Block, Cell, Number
+from gougeform.reach.quantities import EVERY
 from gougeform.study.figures import draw
-from gougeform.study.outputs import GROUPS, OUTPUTS
+from gougeform.study.outputs import GROUPS
 from gougeform.study.plan import read, text_of
 from gougeform.study.run import Outcome, duration, run
 from gougeform.study.table import REASON, STATUS, counts
@@ -74,12 +75,12 @@ def answer(
 
 def outputs() -> Answer:
     """Everything a study can compute, by group."""
-    groups = {group: {name: one.text for name, one in OUTPUTS.items() if one.group == group} for group in GROUPS}
+    groups = {group: {name: one.of.what for name, one in EVERY.items() if one.of.group == group} for group in GROUPS}
     lists = [
-        Block(text=f"{group}\n" + "".join(f"  {name:<28}{text}\n" for name, text in names.items()))
+        Block(text=f"{group}\n" + "".join(f"  {name:<34}{text}\n" for name, text in names.items()))
         for group, names in groups.items()
     ]
-    said = "Outputs of a study: names of columns, or a group's name for all of its columns."
+    said = "Outputs of a study: names of columns, without what follows the point for all places, or a group's name."
     return Answer("", [Block(below=said), *lists], result={"outputs": groups})
 
 

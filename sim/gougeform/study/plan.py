@@ -13,13 +13,14 @@ from typing import Any
 from gougeform import __version__
 from gougeform.errors import InputError
 from gougeform.part import Table
+from gougeform.reach.quantities import EVERY
 from gougeform.read.complaints import shown, unknown_field
 from gougeform.read.library import find, is_path, unknown_name
 from gougeform.read.toml import read_toml
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.references import Place
-from gougeform.study.outputs import OUTPUTS, named
+from gougeform.study.outputs import named
 from gougeform.study.question import (
     NAMES,
     PREFIX,
@@ -176,7 +177,7 @@ def _checked(table: Table, base: Recipe | None, name: str, source: str) -> Plan:
     )
     _check_fields(plan)
     _check_size(plan)
-    if any(OUTPUTS[name].group == "reach" for name in plan.outputs):
+    if any(EVERY[name].of.group == "reach" for name in plan.outputs):
         _check_work(plan)
     columns = (*plan.inputs, *plan.outputs)
     constraints = tuple(_constraint(one, i, plan, columns) for i, one in enumerate(_tables(table, "constraint")))

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.errors import InputError
-from gougeform.study.outputs import OUTPUTS
+from gougeform.quantity import unit_of
+from gougeform.reach.quantities import EVERY
 from gougeform.study.sobol import Indices
 
 if TYPE_CHECKING:
@@ -24,16 +25,6 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 INK, PALE, MARK = "#22313f", "#9fb1bd", "#b3541e"
-_UNITS = {
-    "_mm3": "mm³",
-    "_n_mm": "N/mm",
-    "_mm": "mm",
-    "_deg": "°",
-    "_g": "g",
-    "_hz": "Hz",
-    "_n": "N",
-    "_percent": "%",
-}
 _MOST_PANELS = 12
 _MOST_LINES = 40
 _MOST_NAMED = 8
@@ -42,10 +33,13 @@ _NOISE = 1e-9  # of the largest value or 1: what a kept angle moves by is not to
 
 def label(name: str) -> str:
     """A column's name as an axis says it: words, and the unit behind a comma."""
-    plain = name.split(".")[-1] if not name.startswith("grind.") else ".".join(name.split(".")[2:]) or name
-    end, unit = next(((end, unit) for end, unit in _UNITS.items() if plain.endswith(end)), ("", ""))
-    words = OUTPUTS[name].text if name in OUTPUTS else plain.removesuffix(end).replace("_", " ")
-    return f"{words}, {unit}" if unit else words
+    if name in EVERY:
+        words, unit = EVERY[name].label, EVERY[name].of.unit
+    else:
+        plain = name.split(".")[-1] if not name.startswith("grind.") else ".".join(name.split(".")[2:]) or name
+        unit = unit_of(plain)
+        words = plain.removesuffix(unit.ending).replace("_", " ") or plain
+    return f"{words}, {unit.sign.strip()}" if unit.sign else words
 
 
 def varying(frame: pandas.DataFrame, names: Sequence[str]) -> list[str]:
@@ -61,7 +55,7 @@ def response_curves(frame: pandas.DataFrame, inputs: Sequence[str], outputs: Seq
     With one field the panels stand in rows of three. Raises InputError where nothing varies.
     """
     fields = varying(frame, inputs)
-    shown = varying(frame, outputs or [name for name in frame if name in OUTPUTS])[:_MOST_PANELS]
+    shown = varying(frame, outputs or [name for name in frame if name in EVERY])[:_MOST_PANELS]
     if not fields or not shown:
         raise InputError("vary", "nothing varies that could be drawn", "vary a number, and ask for an output it moves")
     across = len(fields) if len(fields) > 1 else min(3, len(shown))
@@ -109,7 +103,7 @@ def heat_maps(frame: pandas.DataFrame, inputs: Sequence[str], outputs: Sequence[
     Raises InputError where fewer than two fields vary.
     """
     fields = varying(frame, inputs)
-    shown = varying(frame, outputs or [name for name in frame if name in OUTPUTS])[:_MOST_PANELS]
+    shown = varying(frame, outputs or [name for name in frame if name in EVERY])[:_MOST_PANELS]
     if len(fields) < 2 or not shown:
         raise InputError("vary", f"{len(fields)} field of numbers varies", "a heat map needs two")
     x, y = fields[:2]
