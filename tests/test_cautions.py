@@ -3,10 +3,10 @@
 import math
 
 import pytest
-from gougeform.tell.cautions import STRONG, cautions
 
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
+from gougeform.tell.cautions import STRONG, cautions
 
 
 @pytest.fixture(scope="module")

@@ -17,15 +17,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from gougeform.tell.apart import GRAPHICS_HINT, run_apart
-from gougeform.tell.folder import publish, stage, write
-from gougeform.tell.job import do, finite
 
 from gougeform.command import main
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
 from gougeform.recipe.reading import load
+from gougeform.tell.apart import GRAPHICS_HINT, run_apart
+from gougeform.tell.folder import publish, stage, write
+from gougeform.tell.job import do, finite
 
 RECIPE = "finial-round-10-relief-foot"
 WRITTEN = {f"{RECIPE}.stl", f"{RECIPE}.3mf", f"{RECIPE}.vtu", "edge.csv", "recipe.toml", "result.json"}

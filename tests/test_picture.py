@@ -6,6 +6,14 @@ import json
 
 import numpy as np
 import pytest
+from PIL import Image, ImageColor
+
+from gougeform.command import main
+from gougeform.errors import InputError
+from gougeform.grind.gouge import shape
+from gougeform.mesh.files import write_stl, write_vtu
+from gougeform.mesh.solid import build_solid
+from gougeform.recipe.reading import load
 from gougeform.tell.apart import GRAPHICS_HINT, run_apart
 from gougeform.tell.picture import (
     BAR,
@@ -23,14 +31,6 @@ from gougeform.tell.picture import (
     read_shape,
     tint,
 )
-from PIL import Image, ImageColor
-
-from gougeform.command import main
-from gougeform.errors import InputError
-from gougeform.grind.gouge import shape
-from gougeform.mesh.files import write_stl, write_vtu
-from gougeform.mesh.solid import build_solid
-from gougeform.recipe.reading import load
 
 RECIPE = "baluster-square-10-relief-foot"
 

@@ -8,6 +8,11 @@ import sys
 
 import numpy as np
 import pytest
+
+from gougeform.grind.gouge import shape
+from gougeform.measure.measures import measure, result
+from gougeform.recipe.change import changed
+from gougeform.recipe.reading import load
 from gougeform.tell.cautions import STRONG
 from gougeform.tell.report import (
     NOTHING,
@@ -19,11 +24,6 @@ from gougeform.tell.report import (
     setting_rows,
     size_rows,
 )
-
-from gougeform.grind.gouge import shape
-from gougeform.measure.measures import measure, result
-from gougeform.recipe.change import changed
-from gougeform.recipe.reading import load
 
 
 def measured(name, **changes):

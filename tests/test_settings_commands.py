@@ -9,7 +9,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from gougeform.tell.folder import file_name
 
 from gougeform.command import main
 from gougeform.grind.gouge import shape
@@ -20,6 +19,7 @@ from gougeform.recipe.write import to_toml
 from gougeform.settings.bench import bench_of
 from gougeform.settings.match import _usual as match_frees
 from gougeform.settings.names import NAMES
+from gougeform.tell.folder import file_name
 
 FOOT = "finial-round-10-fingernail-foot"
 RELIEF = "finial-round-10-relief-foot"

@@ -7,7 +7,6 @@ import os
 from pathlib import Path
 
 import pytest
-from gougeform.tell.doubts import doubts
 
 from gougeform.command import main
 from gougeform.errors import InputError
@@ -17,6 +16,7 @@ from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
 from gougeform.starter.text import starter
 from gougeform.starter.values import Kinds
+from gougeform.tell.doubts import doubts
 
 TEXT = starter(Kinds(), {}, "bench.toml").text
 

@@ -12,7 +12,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from gougeform.tell.doubts import doubts
 
 from gougeform.bar.section import build_section
 from gougeform.command import main
@@ -26,6 +25,7 @@ from gougeform.starter.lengths import at_the_wheel, from_above, from_the_end
 from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_curve, flute_depth
 from gougeform.starter.text import starter
 from gougeform.starter.values import BARS, CLAMPS, FLUTES, JIGS, PATHS, WHEELS, Kinds, full_name, model, names, tables
+from gougeform.tell.doubts import doubts
 
 ALL = [
     Kinds(bar, flute, wheel, jig, "", path)
