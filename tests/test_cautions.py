@@ -4,9 +4,9 @@ import math
 
 import pytest
 
+from gougeform.present.cautions import STRONG, cautions
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
-from gougeform.present.cautions import STRONG, cautions
 
 
 @pytest.fixture(scope="module")

@@ -13,8 +13,8 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.mesh.files import write_stl, write_vtu
 from gougeform.mesh.solid import build_solid
-from gougeform.recipe.reading import load
 from gougeform.present.apart import GRAPHICS_HINT, run_apart
+from gougeform.recipe.reading import load
 from gougeform.tool.picture import (
     BAR,
     EDGE,

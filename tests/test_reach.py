@@ -9,11 +9,11 @@ import pytest
 
 from conftest import grind_tool
 from gougeform.errors import InputError
+from gougeform.reach.answer import columns, overhang_row, place_rows, result
 from gougeform.reach.body import BEHIND_HEEL, PARTS, SHANK, build_body
 from gougeform.reach.contact import FINEST_MM, TOLERANCE_MM, Contact
 from gougeform.reach.cove import COVE_ERROR_MM, cove_meridian, tightest_cove
 from gougeform.reach.posture import Postures, Rest, overhang, placed, places_at
-from gougeform.reach.answer import columns, overhang_row, place_rows, result
 from gougeform.reach.result import Terms, at_overhang, reach
 from gougeform.reach.search import SEARCH_ERROR_DEG, Fineness, search, usable_stations
 from gougeform.work.distance import Wood

@@ -13,13 +13,13 @@ import pytest
 from gougeform.command import main
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure
+from gougeform.present.folder import file_name
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
 from gougeform.recipe.write import to_toml
 from gougeform.settings.bench import bench_of
 from gougeform.settings.match import _usual as match_frees
 from gougeform.settings.names import NAMES
-from gougeform.present.folder import file_name
 
 FOOT = "finial-round-10-fingernail-foot"
 RELIEF = "finial-round-10-relief-foot"
@@ -265,7 +265,10 @@ def test_calibrate_saves_into_the_own_library(capsys, monkeypatch, tmp_path):
 BAD = [
     (["settings", "nothing", "--want", "nose=35"], 'given "nothing", which is not in the library'),
     (["settings", FOOT], "nothing is asked for"),
-    (["settings", FOOT, "--want", "nose=35", "--free", "distance", "--stops", "cant="], "--stops: given 'cant=', allowed is NAME=A,B"),
+    (
+        ["settings", FOOT, "--want", "nose=35", "--free", "distance", "--stops", "cant="],
+        "--stops: given 'cant=', allowed is NAME=A,B",
+    ),
     (["settings", "finial-round-10-plain-table", "--want", "nose=35", "--free", "distance"], "a table has no distance"),
     (["settings", FOOT, "--want", "nose=35", "-o", "pairs.csv"], "cannot be written"),
     (["transfer", FOOT], "nothing to carry over to"),

@@ -116,7 +116,7 @@ def test_the_study_command_draws_what_a_study_has(tmp_path, capsys):
     text = "\n".join(f'[[vary]]\nfield = "{name}"\nfrom = {low}\nto = {high}' for name, low, high in fields)
     study.write_text(
         f'recipe = "{BASE}"\nsample = "sensitivity"\npoints = 8\n'
-        f'outputs = ["nose_angle_deg", "wing_angle_50_deg"]\n{text}'
+        f'outputs = ["nose_angle_deg", "wing_angle_deg.50"]\n{text}'
     )
     assert main(["study", str(study), "-o", str(tmp_path / "out"), "--plot", "--json", "--workers", "1"]) == 0
     said = json.loads(capsys.readouterr().out)
@@ -209,7 +209,7 @@ def test_a_sweep_is_single_runs_and_takes_arrays():
         single = gougeform.measured(
             BASE, {"grind.0.nose_angle_deg": row["grind.0.nose_angle_deg"], "jig.projection_mm": 65.0}
         )
-        assert row["wing_angle_25_deg"] == single.wing_angles[25]
+        assert row["wing_angle_deg.25"] == single.wing_angles[25]
         assert row["edge_length_mm"] == single.edge.length
     pairs = gougeform.sweep(
         gougeform.load(BASE),

@@ -14,9 +14,10 @@ import pytest
 
 import gougeform
 from gougeform.errors import InputError
+from gougeform.reach.quantities import EVERY
 from gougeform.read import library
 from gougeform.recipe.reading import load
-from gougeform.study.outputs import GROUPS, OUTPUTS
+from gougeform.study.outputs import GROUPS
 from gougeform.study.plan import MOST_POINTS, from_table, read, recipe_of
 from gougeform.study.points import Points, changes, labels
 
@@ -230,10 +231,12 @@ def test_the_design_for_sensitivities_exchanges_one_field_at_a_time():
 
 
 def test_outputs_are_named_one_by_one_or_by_group():
-    made = plan(outputs=["cheeks", "nose_angle_deg", "cheek_width_5_mm"])
-    assert made.outputs == ("cheek_width_3_mm", "cheek_width_5_mm", "cheek_width_10_mm", "nose_angle_deg")
+    made = plan(outputs=["cheeks", "nose_angle_deg", "cheek_width_mm.5"])
+    cheeks = tuple(name for name, one in EVERY.items() if one.of.group == "cheeks")
+    assert {"cheek_width_mm.3", "cheek_past_edge_mm.15"} < set(cheeks)
+    assert made.outputs == (*cheeks, "nose_angle_deg")
     for group in GROUPS:
-        whole = {name for name, one in OUTPUTS.items() if one.group == group}
+        whole = {name for name, one in EVERY.items() if one.of.group == group}
         assert set(plan(outputs=[group], question={"work": "coves"}).outputs) == whole
 
 

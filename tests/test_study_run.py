@@ -23,6 +23,7 @@ import pytest
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
+from gougeform.present.progress import duration
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
 from gougeform.recipe.write import to_toml
@@ -30,12 +31,11 @@ from gougeform.study import table, worker
 from gougeform.study.plan import read
 from gougeform.study.run import JOURNAL, run
 from gougeform.study.worker import CONSTRAINT, FAILED, OK
-from gougeform.present.progress import duration
 
 STUDY = """
 title = "What the tests run"
 recipe = "finial-round-10-fingernail-foot"
-outputs = ["settings", "nose_angle_deg", "wing_angle_50_deg", "edge_length_mm", "bevel_length_mm", "land_mm"]
+outputs = ["settings", "nose_angle_deg", "wing_angle_deg.50", "edge_length_mm", "bevel_length_mm", "land_mm"]
 [[vary]]
 field = "grind.0.nose_angle_deg"
 from = 30.0
@@ -48,7 +48,7 @@ values = [60, 65, 70, 105]
 name = "jig.projection_mm"
 least = 61
 [[constraint]]
-name = "wing_angle_50_deg"
+name = "wing_angle_deg.50"
 most = 50.0
 """
 ROWS = 120
@@ -113,9 +113,9 @@ def test_rows_are_single_runs_bit_for_bit(whole):
         single = result(measure(shape(changed(base, setting))), [])
         for name in ("centre_distance_mm", "rim_distance_mm", "nose_angle_deg", "edge_length_mm", "bevel_length_mm"):
             assert row[name] == single[name]
-        assert row["wing_angle_50_deg"] == single["wing_angle_deg"]["50"]
+        assert row["wing_angle_deg.50"] == single["wing_angle_deg"]["50"]
         assert row["land_mm"] is None
-        assert (row["status"] == OK) == (row["wing_angle_50_deg"] <= 50.0)
+        assert (row["status"] == OK) == (row["wing_angle_deg.50"] <= 50.0)
     assert seen == {OK, CONSTRAINT, FAILED}
 
 
@@ -287,8 +287,8 @@ def test_bad_commands_say_what_to_change(words, said, capsys):
 
 def test_outputs_can_be_listed(capsys):
     from gougeform.command import main
-    from gougeform.study.outputs import OUTPUTS
+    from gougeform.reach.quantities import EVERY
 
     assert main(["study", "--outputs"]) == 0
     said = capsys.readouterr().out
-    assert all(name in said for name in OUTPUTS)
+    assert all(name in said for name in EVERY)

@@ -41,6 +41,7 @@ UNITS = (
     Unit("_g", " g", " g", 2),
     Unit("_n", " N", " N", 1),
     Unit("_s", " s", " s", 2),
+    Unit("_percent", " %", " per cent", 1),
     Unit("rpm", " rpm", " turns a minute", 0),
     Unit("_percent", " %", " per cent", 1),
 )
@@ -50,15 +51,13 @@ MM, DEG = (next(unit for unit in UNITS if unit.ending == ending) for ending in (
 
 
 def unit_of(name: str) -> Unit:
-    """The unit a field's, key's or column's name ends in; a place behind a point (`wing_angle_deg.50`) counts not.
+    """The unit a field's, key's or column's name ends in; a place behind a point (`wing_length_mm.left`) counts not.
 
-    >>> unit_of("wing_angle_deg.50").sign
-    '°'
+    >>> unit_of("wing_angle_deg.50").sign, unit_of("jig.projection_mm").sign
+    ('°', ' mm')
     """
-    stem = name
-    while "." in stem and stem.rsplit(".", 1)[1].isdigit():
-        stem = stem.rsplit(".", 1)[0]
-    return next((unit for unit in UNITS if stem.endswith(unit.ending)), PLAIN)
+    parts = reversed(name.split("."))
+    return next((unit for part in parts for unit in UNITS if part.endswith(unit.ending)), PLAIN)
 
 
 def shown(value: float | None, unit: Unit = PLAIN, digits: int | None = None) -> str:

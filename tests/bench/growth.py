@@ -47,7 +47,7 @@ class Curve:
         return float(np.polyfit(np.log(self.sizes[-n:]), np.log(self.cpu_s[-n:]), 1)[0])
 
 
-EDGE = ["nose_angle_deg", "wing_angle_25_deg", "wing_angle_50_deg", "wing_angle_75_deg", "wing_angle_95_deg"]
+EDGE = ["nose_angle_deg", "wing_angle_deg.25", "wing_angle_deg.50", "wing_angle_deg.75", "wing_angle_deg.95"]
 EDGE += ["edge_length_mm", "bevel_length_mm", "overcut_mm"]
 
 

@@ -11,9 +11,9 @@ import pytest
 
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure, result
+from gougeform.present.cautions import STRONG, cautions
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import from_table, load
-from gougeform.present.cautions import STRONG, cautions
 
 SOURCE = "29 CFR 1910.215(a)(4), (b)(9) · seen"
 SPEED = "v = πDn, ANSI B7.1's rule · seen"

@@ -9,14 +9,15 @@ from typing import Any
 
 import numpy as np
 
-from gougeform.compare.tools import ROWS, Compared, compare, differences, lands, section_behind
+from gougeform.compare.tools import COMPARED, Compared, compare, differences, lands, section_behind
 from gougeform.errors import InputError
-from gougeform.measure.measures import CHEEK_AT_MM
+from gougeform.measure.cheek import CHEEK_AT_MM
+from gougeform.measure.measured import nested
 from gougeform.present.answer import Answer, Block, Cell, Files, Number
 from gougeform.present.progress import step
-from gougeform.quantity import unit_of
 from gougeform.reach.answer import MODEL_NOTES
 from gougeform.reach.drawing import INK, PAPER, QUIET
+from gougeform.reach.quantities import EVERY
 from gougeform.reach.result import Terms
 from gougeform.reach.search import SEARCH_ERROR_DEG
 from gougeform.recipe.model import Recipe
@@ -51,10 +52,13 @@ def answer(
     asked = tools[0].reach.terms
     letters = [_letter(i) for i in range(len(tools))]
     rows: list[tuple[Cell, ...]] = [("section", *(_section(tool) for tool in tools))]
-    for key, (words, digits) in ROWS.items():  # units beside the words: so more tools fit side by side
-        cells = (Number(tool.numbers[key], "", digits) for tool in tools)
-        rows.append((f"{words}, {unit_of(key).sign.strip()}", *cells))
-    below = f"Deflections for {asked.force_n:g} N; reached: a clearance angle of up to {asked.limit_deg:g}°."
+    for one in (EVERY[key] for key in COMPARED):  # units beside the words: so more tools fit side by side
+        cells = (Number(tool.numbers[one.name], "", one.of.after_point) for tool in tools)
+        rows.append((f"{one.label}, {one.of.unit.sign.strip()}", *cells))
+    below = (
+        f"Deflection and frequency at {tools[0].overhang_mm:g} mm over the rest, for {asked.force_n:g} N; reached: a"
+        f" clearance angle of up to {asked.limit_deg:g}°."
+    )
     listed = [f"{letter}  {tool.name}: {tool.gouge.recipe.title}" for letter, tool in zip(letters, tools, strict=True)]
     return Answer(
         f"Side by side in: {work.title or 'the workpiece'}",
@@ -69,7 +73,7 @@ def answer(
             "limit_deg": asked.limit_deg,
             "force_n": asked.force_n,
             "search_error_deg": SEARCH_ERROR_DEG,
-            "tools": [{"name": tool.name, "title": tool.gouge.recipe.title, **tool.numbers} for tool in tools],
+            "tools": [{"name": one.name, "title": one.recipe.title, **nested(one.numbers)} for one in tools],
             "differences": said,
         },
         files=Files(

@@ -15,99 +15,49 @@ from numpy.typing import NDArray
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.many.crew import crew
+from gougeform.measure.cheek import CHEEK_AT_MM, PAST_EDGE_AT_MM
 from gougeform.measure.fan import build_fan
-from gougeform.measure.measures import CHEEK_AT_MM, Measures, measure
-from gougeform.quantity import unit_of
-from gougeform.reach.cove import COVE_ERROR_MM, Cove, tightest_cove
-from gougeform.reach.result import Reach, Terms, reach
-from gougeform.reach.search import SEARCH_ERROR_DEG
+from gougeform.reach.quantities import EVERY, AtWork
+from gougeform.reach.result import Terms
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
 from gougeform.work.meridian import Meridian
 
 Floats = NDArray[np.float64]
 
-OVERHANG_MM = 60.0
-DEFLECTION_MM = 0.25
 _RAYS, _ALONG = 241, 65
+
+COMPARED = (
+    *("web_mm", "nose_angle_deg", "wing_angle_deg.50", "wing_angle_deg.95"),
+    *(f"cheek_width_mm.{d}" for d in CHEEK_AT_MM),
+    *(f"edge_width_mm.{d}" for d in CHEEK_AT_MM),
+    *(f"cheek_past_edge_mm.{d}" for d in PAST_EDGE_AT_MM),
+    *(f"cheek_past_edge_below_mm.{d}" for d in PAST_EDGE_AT_MM),
+    *("tightest_cove_mm", "depth_reached_mm", "reached_mm", "mean_clearance_deg"),
+    *("deflection_mm", "frequency_hz", "allowed_overhang_mm", "steel_removed_g"),
+)
+"""The numbers that are compared."""
 
 
 @dataclass(frozen=True, eq=False)
-class Compared:
-    """One of the tools: its recipe's name, measures, reach and tightest cove."""
+class Compared(AtWork):
+    """One of the tools, called by its recipe's name."""
 
-    name: str
-    measures: Measures
-    reach: Reach
-    cove: Cove
-
-    @property
-    def gouge(self) -> Gouge:
-        """The ground tool."""
-        return self.measures.gouge
+    name: str = ""
 
     @cached_property
     def numbers(self) -> dict[str, float | None]:
-        """The numbers that are compared, units in their names; None where there is none."""
-        m, r, recipe = self.measures, self.reach, self.gouge.recipe
-        deepest = r.deepest
-        give = float(np.linalg.eigvalsh(r.beam.give(OVERHANG_MM))[-1]) if r.beam.hand > OVERHANG_MM else None
-        out: dict[str, float | None] = {
-            "web_mm": self.gouge.section.y_floor - self.gouge.section.outline.on_middle_plane(below=True),
-            "nose_angle_deg": m.nose_angle,
-            "wing_angle_50_deg": m.wing_angles[50],
-            "wing_angle_95_deg": m.wing_angles[95],
-            **{f"cheek_{d}_mm": m.cheeks[d] for d in CHEEK_AT_MM},
-            "tightest_cove_mm": self.cove.radius,
-            "deepest_mm": None if deepest is None else deepest["depth_mm"],
-            "reached_mm": r.length_mm,
-            "mean_clearance_deg": float(np.minimum(r.least, r.terms.fineness.most_deg).mean()),
-            "deflection_mm": None if give is None else give * r.terms.force_n,
-            "frequency_hz": r.beam.frequency(OVERHANG_MM) if give is not None else None,
-            "allowed_overhang_mm": r.beam.largest_overhang(DEFLECTION_MM, r.terms.force_n),
-            "steel_removed_g": m.steel_removed * recipe.bar.steel.density_g_cm3 / 1000,
-        }
-        return {key: None if value is None else float(value) for key, value in out.items()}
+        """The numbers that are compared by their flat names; None where there is none."""
+        return {key: self._number(key) for key in COMPARED}
 
-    def errors(self) -> dict[str, float]:
-        """What each number may be off by this program's own doing."""
-        r = self.reach
-        step = r.whole_mm / max(r.terms.places, 1) / 16
-        return {
-            "tightest_cove_mm": COVE_ERROR_MM,
-            "deepest_mm": max(step, 0.05),
-            "reached_mm": 2 * max(step, 0.05),
-            "mean_clearance_deg": SEARCH_ERROR_DEG,
-            "web_mm": 1e-9,
-            **{f"cheek_{d}_mm": 0.005 for d in CHEEK_AT_MM},
-            "nose_angle_deg": 1e-3,
-            "wing_angle_50_deg": 0.01,
-            "wing_angle_95_deg": 0.01,
-            "allowed_overhang_mm": 0.01,
-            "deflection_mm": 1e-6,
-            "frequency_hz": 0.05,
-            "steel_removed_g": 1e-4,
-        }
+    def _number(self, key: str) -> float | None:
+        if key in _OVER_THE_REST and self.beam.hand <= self.overhang_mm:
+            return None
+        value = self.value(key)
+        return value if value is not None and np.isfinite(value) else None
 
 
-ROWS = {
-    "web_mm": ("web under the flute", 2),
-    "nose_angle_deg": ("nose angle", 2),
-    "wing_angle_50_deg": ("wing angle, half way", 2),
-    "wing_angle_95_deg": ("wing angle, at 95 %", 2),
-    "cheek_3_mm": ("cheek 3 mm behind the nose", 2),
-    "cheek_5_mm": ("cheek 5 mm behind the nose", 2),
-    "cheek_10_mm": ("cheek 10 mm behind the nose", 2),
-    "tightest_cove_mm": ("tightest cove, radius", 2),
-    "deepest_mm": ("deepest place reached", 2),
-    "reached_mm": ("length of profile reached", 1),
-    "mean_clearance_deg": ("clearance angle needed, mean", 2),
-    "deflection_mm": (f"deflection at {OVERHANG_MM:g} mm overhang", 3),
-    "frequency_hz": (f"first frequency at {OVERHANG_MM:g} mm", 0),
-    "allowed_overhang_mm": (f"overhang for {DEFLECTION_MM:g} mm", 1),
-    "steel_removed_g": ("steel removed", 2),
-}
-"""For each number its words and digits."""
+_OVER_THE_REST = ("deflection_mm", "frequency_hz")
 
 
 def compare(
@@ -130,9 +80,9 @@ def compare(
 
 def _worked_out(meridian: Meridian, terms: Terms, tool: tuple[Recipe, str]) -> Compared:
     recipe, name = tool
-    found = reach(shape(recipe), meridian, terms)
-    cove = tightest_cove(found.body, terms.limit_deg, terms.tolerance_mm, terms.fineness)
-    return Compared(name, measure(found.gouge), found, cove)
+    made = Compared(recipe, meridian, terms, name=name)
+    _ = made.numbers, made.stated_error
+    return made
 
 
 def differences(tools: Sequence[Compared]) -> list[str]:
@@ -142,9 +92,9 @@ def differences(tools: Sequence[Compared]) -> list[str]:
         same = []
         for key in _SAID:
             a, b = first.numbers[key], other.numbers[key]
-            error = first.errors()[key] + other.errors()[key]
+            error = first.error(key) + other.error(key)
             if a is not None and b is not None and abs(b - a) <= error:
-                same.append(f"{ROWS[key][0]} ({error:.2g}{unit_of(key).sign})")
+                same.append(f"{EVERY[key].label} ({error:.2g}{EVERY[key].of.unit.sign})")
             elif text := _difference(first, other, key):
                 out.append(text)
         if same:
@@ -156,9 +106,18 @@ def differences(tools: Sequence[Compared]) -> list[str]:
 
 
 _SAID = {
-    "cheek_5_mm": ("the cheek of {b} is {d:.2f} mm {w} than that of {a} 5 mm behind the nose", "wider", "narrower"),
+    "cheek_width_mm.5": (
+        "the cheek of {b} is {d:.2f} mm {w} than that of {a} 5 mm behind the nose",
+        "wider",
+        "narrower",
+    ),
+    "cheek_past_edge_mm.10": (
+        "past its edge {b} stands out {d:.2f} mm {w} than {a} 10 mm behind the nose, both sides together",
+        "more",
+        "less",
+    ),
     "tightest_cove_mm": ("{b} needs a cove {d:.2f} mm {w} in radius than {a}", "larger", "smaller"),
-    "deepest_mm": ("{b} reaches {d:.2f} mm {w} than {a}", "deeper", "less deep"),
+    "depth_reached_mm": ("{b} reaches {d:.2f} mm {w} than {a}", "deeper", "less deep"),
     "reached_mm": ("{b} reaches {d:.1f} mm {w} of the profile than {a}", "more", "less"),
     "mean_clearance_deg": (
         "{b} needs {d:.2f}° {w} clearance angle than {a} on the mean of all places",
@@ -182,7 +141,7 @@ def _difference(first: Compared, other: Compared, key: str) -> str:
         if a is None and b is None:
             return ""
         which = other.name if b is None else first.name
-        return f"{ROWS[key][0]}: there is none for {which}, so the two cannot be compared in it."
+        return f"{EVERY[key].label}: there is none for {which}, so the two cannot be compared in it."
     gap = b - a
     said = text.format(a=first.name, b=other.name, d=abs(gap), p=100 * abs(gap) / a, w=more if gap > 0 else less)
     return _opened(said) + "."

@@ -127,7 +127,8 @@ def _spoken(name: str) -> str:
         return f"notch for {rest[0]}° cut to"
     if kind == "diameter":
         return f"arc for {rest[0]} mm"
-    return name.rsplit("_", 1)[0].replace("_", " ")
+    key, _, place = name.partition(".")
+    return f"{key.rsplit('_', 1)[0].replace('_', ' ')} {place}".rstrip()
 
 
 def _plate_words(number: int, count: int, setup: Setup) -> str:

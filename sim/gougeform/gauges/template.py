@@ -60,8 +60,8 @@ def outline_template(setup: Setup) -> Gauge:
         lettering=tuple(letters),
         says=tuple(lines),
         dimensions={
-            "wing_length_mm": edge.wing_length(1),
-            "wing_length_left_mm": edge.wing_length(-1),
+            "wing_length_mm.left": edge.wing_length(-1),
+            "wing_length_mm.right": edge.wing_length(1),
             "lip_width_mm": float(edge.point[0, -1] - edge.point[0, 0]),
             "gap_mm": fit,
         },

@@ -24,6 +24,9 @@ from gougeform.numerics.curve import Curve, local_cubic
 Floats = NDArray[np.float64]
 
 STATIONS = 401
+WING_PER_CENT = (25, 50, 75, 95)
+"""Places of a wing's headline angles: per cent of its arc length from the nose."""
+
 _HEEL_STEP = 0.15  # mm between heel samples at most; joined by cubics, so bevel lengths are good to 1e-6 mm
 _ALIKE = 1e-12  # mm: section points that mirror each other so closely have the same height
 _IN_MIDDLE = 1e-9  # mm

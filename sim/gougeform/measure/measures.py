@@ -10,19 +10,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.errors import InputError
-from gougeform.grind.gouge import Gouge, Setting
+from gougeform.grind.gouge import Gouge
 from gougeform.grind.ground import Ground
 from gougeform.machine.solid import FACE, SIDE
 from gougeform.measure import stated
-from gougeform.measure.cheek import cheek_widths
-from gougeform.measure.edge import Edge, measure_edge
+from gougeform.measure.edge import WING_PER_CENT, Edge, measure_edge
+from gougeform.measure.measured import Kept, nested
+from gougeform.measure.quantities import COLUMNS, DETAILS, QUANTITIES
+from gougeform.measure.quantities.steel import grams
 from gougeform.measure.volume import steel_removed_mm3
 from gougeform.read.inches import hinted, looks_like_inches
 
 Floats = NDArray[np.float64]
 
-WING_PER_CENT = (25, 50, 75, 95)
-CHEEK_AT_MM = (3, 5, 10)
 OVERCUT_LIMIT_MM = 0.1
 _STANDING_TOLERANCE = 1e-6
 _LAND_MM = 0.01  # a land that differs by more from what was asked is said
@@ -46,11 +46,27 @@ class EdgePlace:
 
 
 @dataclass(frozen=True, eq=False)
-class Measures:
-    """The numbers of one tool; lengths in mm, angles in deg, mass in g."""
+class Measures(Kept):
+    """The numbers of one tool; lengths in mm, angles in deg, mass in g.
+
+    `measures["cheek_width_mm.5"]` is any number of the JSON by its flat name, `measures["cheek_width_mm"]` a table of
+    all its places; both raise KeyError for a name that is not measured.
+    """
 
     gouge: Gouge
     edge: Edge
+
+    def __getitem__(self, name: str) -> Any:
+        if name in COLUMNS:
+            return COLUMNS[name].value(self)
+        whole = next((one for one in QUANTITIES if one.key == name), None)
+        if whole is None:
+            raise KeyError(name)
+        return dict(zip(whole.places, whole.values(self), strict=True))
+
+    def table(self, *names: str) -> dict[str, Any]:
+        """Some of the numbers as the JSON has them, by flat name or by key; None where there is none."""
+        return nested({key: one.finite(self) for key, one in COLUMNS.items() if key in names or one.of.key in names})
 
     @property
     def nose_angle(self) -> float:
@@ -100,11 +116,6 @@ class Measures:
             k in (0, len(most) - 1),
         )
 
-    @cached_property
-    def cheeks(self) -> dict[int, float]:
-        """Cheek widths at the headline distances behind the nose."""
-        return dict(zip(CHEEK_AT_MM, cheek_widths(self.gouge, np.array(CHEEK_AT_MM, float)).tolist(), strict=True))
-
     @property
     def land(self) -> float | None:
         """Land at the nose, where there is a relief."""
@@ -134,11 +145,13 @@ class Measures:
         """How far these numbers may be off, by unit and kind: angles of nose and wings, all lengths, the hollow of any
         station, and steel removed.
         """
+        steel = stated.steel_mm3(self._steel_removed(0.5), self.steel_removed)
         return {
             "angles_deg": stated.angles_deg(self.edge, WING_PER_CENT),
             "lengths_mm": stated.lengths_mm(self.edge),
             "hollow_mm": stated.HOLLOW_MM,
-            "steel_removed_mm3": stated.steel_mm3(self._steel_removed(0.5), self.steel_removed),
+            "steel_removed_mm3": steel,
+            "steel_removed_g": grams(self.gouge, steel),
         }
 
     @cached_property
@@ -274,55 +287,14 @@ def _notes(measures: Measures) -> list[str]:
     return notes
 
 
-def setting_table(setting: Setting) -> dict[str, float | None]:
-    """A setting with units in its names, as results give it."""
-
-    def plain(value: float | None, digits: int = 10) -> float | None:
-        return None if value is None else round(float(value), digits) + 0.0
-
-    contact = None if setting.contact is None else float(np.degrees(setting.contact))
-    return {
-        "centre_distance_mm": plain(setting.centre_distance),
-        "rim_distance_mm": plain(setting.rim_distance),
-        "contact_deg": plain(contact),
-    }
-
-
-def _place_table(place: EdgePlace) -> dict[str, float]:
-    return {
-        "angle_deg": place.angle,
-        "along_edge_from_nose_mm": place.along,
-        "behind_nose_mm": place.behind,
-    }
-
-
 def result(measures: Measures, files: list[str]) -> dict[str, Any]:
-    """The JSON object of `gougeform grind --json`: plain numbers, units in the names."""
-    edge, gouge = measures.edge, measures.gouge
-    k = edge.nose
-    removed = measures.steel_removed
-    out: dict[str, Any] = {
-        "title": gouge.recipe.title,
-        **setting_table(gouge.settings[0]),
-        "nose_angle_deg": measures.nose_angle,
-        "wing_angle_deg": {str(p): value for p, value in measures.wing_angles.items()},
-        "wing_behind_nose_mm": {str(p): value for p, value in measures.wing_behind.items()},
-        "sharpest": _place_table(measures.sharpest),
-        "bluntest": _place_table(measures.bluntest),
-        "wing_length_mm": {"left": edge.wing_length(-1), "right": edge.wing_length(1)},
-        "edge_length_mm": edge.length,
-        "bevel_length_mm": float(edge.bevel[k]),
-        "hollow_depth_mm": edge.nose_hollow,
-    }
-    if measures.land is not None:
-        out["land_mm"] = measures.land
-        out["relief"] = [setting_table(s) for s in gouge.settings[1:]]
-    return out | {
-        "cheek_width_mm": {str(d): value for d, value in measures.cheeks.items()},
-        "overcut_mm": edge.overcut,
-        "nose_loss_mm": measures.nose_loss,
-        "steel_removed_mm3": removed,
-        "steel_removed_g": removed * gouge.recipe.bar.steel.density_g_cm3 / 1000,
+    """The JSON object of `gougeform grind --json`: plain numbers, units in the names, null where there is none."""
+    details = {one.key: one.take(measures) for one in DETAILS}
+    there = (name for name, one in COLUMNS.items() if one.value(measures) is not None)
+    return {
+        "title": measures.gouge.recipe.title,
+        **measures.table(*there),
+        **{key: value for key, value in details.items() if value is not None},
         "stated_error": dict(measures.stated_error),
         "notes": measures.notes,
         "files": files,

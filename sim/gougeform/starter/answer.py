@@ -47,10 +47,7 @@ def answer(file: str, kinds: Kinds, readings: Mapping[str, str | float], title: 
         ],
         notes=[*made.measures.notes, *(f"{doubt}." for doubt in doubts(recipe))],
         result={
-            "nose_angle_deg": made.measures.nose_angle,
-            "rim_distance_mm": made.measures.gouge.settings[0].rim_distance,
-            "centre_distance_mm": made.measures.gouge.settings[0].centre_distance,
-            "wing_angle_50_deg": made.measures.wing_angles[50],
+            **made.measures.table("nose_angle_deg", "rim_distance_mm", "centre_distance_mm", "wing_angle_deg.50"),
             "per_unit": {
                 NAMES[name].column: {"nose_deg": nose, "wing50_deg": wing} for name, (nose, wing) in slips.items()
             },

@@ -8,8 +8,9 @@ from pathlib import Path
 from gougeform.errors import InputError
 from gougeform.present.answer import Answer, Block, Cell, Number
 from gougeform.present.progress import duration
+from gougeform.reach.quantities import EVERY
 from gougeform.study.figures import draw
-from gougeform.study.outputs import GROUPS, OUTPUTS
+from gougeform.study.outputs import GROUPS
 from gougeform.study.plan import read, text_of
 from gougeform.study.run import Outcome, run
 from gougeform.study.table import REASON, STATUS, counts
@@ -61,7 +62,9 @@ def answer(
         f" {duration(outcome.seconds)}"
     )
     if outcome.damaged:
-        lines = "1 line of the journal was" if outcome.damaged == 1 else f"{outcome.damaged:,} lines of the journal were"
+        lines = (
+            "1 line of the journal was" if outcome.damaged == 1 else f"{outcome.damaged:,} lines of the journal were"
+        )
         notes.insert(0, f"{lines} damaged; what stood there was computed again")
     stopped = ["Stopped: the table has what was done; the same command goes on from there."] if outcome.stopped else []
     return Answer(
@@ -78,12 +81,12 @@ def answer(
 
 def outputs() -> Answer:
     """Everything a study can compute, by group."""
-    groups = {group: {name: one.text for name, one in OUTPUTS.items() if one.group == group} for group in GROUPS}
+    groups = {group: {name: one.of.what for name, one in EVERY.items() if one.of.group == group} for group in GROUPS}
     lists = [
-        Block(text=f"{group}\n" + "".join(f"  {name:<28}{text}\n" for name, text in names.items()))
+        Block(text=f"{group}\n" + "".join(f"  {name:<34}{text}\n" for name, text in names.items()))
         for group, names in groups.items()
     ]
-    said = "Outputs of a study: names of columns, or a group's name for all of its columns."
+    said = "Outputs of a study: names of columns, without what follows the point for all places, or a group's name."
     return Answer("", [Block(below=said), *lists], result={"outputs": groups})
 
 

@@ -24,9 +24,10 @@ _REACHES = {
     "depth_reached_mm": True,
     "reached_mm": True,
     "clearance_mm": True,
-    "cheek_width_5_mm": False,
-    "cheek_width_3_mm": False,
-    "cheek_width_10_mm": False,
+    "cheek_past_edge_mm.10": False,
+    "cheek_width_mm.5": False,
+    "cheek_width_mm.3": False,
+    "cheek_width_mm.10": False,
 }
 """Outputs that tell how far a tool gets, the most telling first, and whether more is better."""
 

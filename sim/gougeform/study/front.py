@@ -4,7 +4,7 @@
     tool = gougeform.measured("finial-round-10-fingernail-foot", {"jig.projection_mm": 70.0})
     print(tool.nose_angle, tool.wing_angles)
     table = gougeform.sweep("finial-round-10-fingernail-foot", {"jig.projection_mm": [60, 65, 70, 75, 80]})
-    table.plot(x="jig.projection_mm", y="wing_angle_50_deg")
+    table.plot(x="jig.projection_mm", y="wing_angle_deg.50")
 
 Lengths are in mm and angles in degrees, as the columns' names say.
 """

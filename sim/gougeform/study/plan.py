@@ -13,13 +13,14 @@ from typing import Any
 from gougeform import __version__
 from gougeform.errors import InputError
 from gougeform.part import Table
+from gougeform.reach.quantities import EVERY
 from gougeform.read.complaints import shown
 from gougeform.read.library import find, is_path, unknown_name
 from gougeform.read.toml import read_toml
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.references import Place
-from gougeform.study.outputs import OUTPUTS, named
+from gougeform.study.outputs import named
 from gougeform.study.question import PREFIX, Question, changed_question, number, read_question
 from gougeform.study.vary import RECIPE, Vary, base_recipe, known, read_vary, whole_number, wrong
 
@@ -132,7 +133,7 @@ def from_table(table: Table, *, base: Recipe | None = None, name: str = "", sour
         plan = _read(table, base, name, source)
         _check_fields(plan)
         _check_size(plan)
-        if any(OUTPUTS[one].group == "reach" for one in plan.outputs):
+        if any(EVERY[one].of.group == "reach" for one in plan.outputs):
             _check_work(plan)
         constraints = [_constraint(one, f"constraint.{i}", plan) for i, one in enumerate(_tables(table, "constraint"))]
         _check_bounds(plan)

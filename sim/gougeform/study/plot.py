@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from gougeform.errors import InputError
 from gougeform.quantity import PLAIN, Unit, unit_of
-from gougeform.study.outputs import OUTPUTS
+from gougeform.reach.quantities import EVERY
 from gougeform.study.sobol import Indices
 
 if TYPE_CHECKING:
@@ -35,8 +35,8 @@ _WIDE = 46  # letters above a panel
 
 def words(name: str) -> str:
     """A column's name in words."""
-    if name in OUTPUTS:
-        return OUTPUTS[name].text
+    if name in EVERY:
+        return EVERY[name].label
     place, _, plain = name.rpartition(".")
     said = plain.removesuffix(unit_of(name).ending).replace("_", " ")
     if place in ("bar", "flute", "wheel"):
@@ -54,7 +54,7 @@ def label(name: str) -> str:
 def varying(frame: pandas.DataFrame, names: Sequence[str]) -> list[str]:
     """Those of the columns that hold numbers which differ; outputs by a tenth of the last digit that is ever shown."""
     numbers = [name for name in names if name in frame and frame[name].dtype.kind in "fi"]
-    least = {name: 0.1 ** unit_of(name).digits / 10 if name in OUTPUTS else 0.0 for name in numbers}
+    least = {name: 0.1 ** unit_of(name).digits / 10 if name in EVERY else 0.0 for name in numbers}
     spread = {name: frame[name].max() - frame[name].min() for name in numbers}  # NaN, so never more, where all is blank
     return [name for name in numbers if spread[name] > least[name]]
 
@@ -78,7 +78,7 @@ def response_curves(
 
     With one field the panels stand in rows of ACROSS. Raises InputError where nothing varies.
     """
-    fields, shown = varying(frame, inputs), alike(frame, outputs or list(OUTPUTS))
+    fields, shown = varying(frame, inputs), alike(frame, outputs or list(EVERY))
     if not fields or not shown:
         raise InputError("vary", "nothing varies that could be drawn", "vary a number, and ask for an output it moves")
     across = len(fields) if len(fields) > 1 else min(ACROSS, len(shown))
@@ -164,7 +164,7 @@ def heat_maps(frame: pandas.DataFrame, inputs: Sequence[str], outputs: Sequence[
     Raises InputError where fewer than two fields vary.
     """
     part, said = mapped(frame, inputs)
-    (x, y), shown = varying(part, inputs)[:2], alike(part, outputs or list(OUTPUTS))
+    (x, y), shown = varying(part, inputs)[:2], alike(part, outputs or list(EVERY))
     if not shown:
         raise InputError("vary", "no output varies over them", "ask for an output that they move")
     gridded = len(part) >= part[x].nunique() * part[y].nunique()

@@ -8,6 +8,7 @@ from typing import Any
 
 from gougeform.errors import InputError
 from gougeform.part import Table
+from gougeform.reach.quantities import OVERHANG_MM
 from gougeform.reach.result import GAP_MM, LIMIT_DEG, PLACES, Terms, check_terms
 from gougeform.read.complaints import shown, unknown_field
 from gougeform.read.library import is_path
@@ -28,7 +29,7 @@ class Question:
     """
 
     work: Meridian | None = None
-    overhang_mm: float = 60.0
+    overhang_mm: float = OVERHANG_MM
     force_n: float = FORCE_N
     limit_deg: float = LIMIT_DEG
     places: float = PLACES

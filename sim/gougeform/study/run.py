@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 
 from gougeform.many.crew import Died, asked_to_stop, crew
 from gougeform.many.journal import Journal
+from gougeform.present.progress import counting
 from gougeform.study import table
 from gougeform.study.outputs import chunk_size
 from gougeform.study.plan import Plan
 from gougeform.study.points import Points
 from gougeform.study.worker import FAILED, Task, work
-from gougeform.present.progress import counting
 
 if TYPE_CHECKING:
     import pyarrow

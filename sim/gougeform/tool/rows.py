@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.grind.gouge import Gouge
-from gougeform.measure.edge import Edge
-from gougeform.measure.measures import WING_PER_CENT, EdgePlace, Measures
+from gougeform.measure.edge import WING_PER_CENT, Edge
+from gougeform.measure.measured import TABLES
+from gougeform.measure.measures import EdgePlace, Measures
+from gougeform.measure.quantities import COLUMNS, QUANTITIES
 from gougeform.present.answer import Block, Cell, Number, across
 from gougeform.quantity import DEG, NOTHING, shown
 from gougeform.recipe.resolving import ResolvedGrind
@@ -91,24 +93,25 @@ def edge_block(measures: Measures) -> Block:
     Both wings have their own rows where they differ by more than the digits shown.
     """
     edge = measures.edge
-    columns: list[tuple[str, Floats, str, int]] = [
-        ("edge angle", edge.wedge, "wedge_deg", 2),
-        ("bevel", edge.bevel, "bevel_mm", 2),
-        ("hollow", edge.hollow, "hollow_mm", 3),
-        *([] if measures.land is None else [("land", edge.land, "land_mm", 2)]),
-        (BEHIND, edge.point[2, edge.nose] - edge.point[2], "behind_mm", 2),
+    columns: list[tuple[str, Floats, str]] = [
+        ("edge angle", edge.wedge, "nose_angle_deg"),
+        ("bevel", edge.bevel, "bevel_length_mm"),
+        ("hollow", edge.hollow, "hollow_depth_mm"),
+        *([] if measures.land is None else [("land", edge.land, "land_mm")]),
+        (BEHIND, edge.point[2, edge.nose] - edge.point[2], "wing_behind_nose_mm.50"),
     ]
     along: dict[int, list[Sequence[float]]] = {
-        side: [[*measures.wing_angle(side).values()], *(_along(edge, values, side) for _, values, _, _ in columns[1:])]
+        side: [[*measures.wing_angle(side).values()], *(_along(edge, values, side) for _, values, _ in columns[1:])]
         for side in (-1, 1)
     }
     left, right = (np.array(_along(edge, edge.wedge, side)) for side in (-1, 1))
     apart = np.nanmax(np.abs(right - left)) > _SAME
 
     def row(name: str, values: Sequence[float]) -> list[Cell]:
-        return [name, *(Number(float(v), key, digits) for v, (_, _, key, digits) in zip(values, columns, strict=True))]
+        digits = {key: COLUMNS[key].of.after_point for *_, key in columns}
+        return [name, *(Number(float(v), key, digits[key]) for v, (*_, key) in zip(values, columns, strict=True))]
 
-    rows = [row("nose", [values[edge.nose] for _, values, _, _ in columns])]
+    rows = [row("nose", [values[edge.nose] for _, values, _ in columns])]
     for i, per_cent in enumerate(WING_PER_CENT):
         for side, word in ((-1, " left"), (1, " right")) if apart else ((1, ""),):
             rows.append(row(f"{per_cent} %{word}", [values[i] for values in along[side]]))
@@ -140,30 +143,9 @@ def _extreme(word: str, place: EdgePlace) -> str:
 
 
 def size_block(measures: Measures) -> Block:
-    """Lengths of edge and wings, over-cut, cheeks, and what the grind costs in steel."""
-    edge, recipe = measures.edge, measures.gouge.recipe
-    left, right = edge.wing_length(-1), edge.wing_length(1)
-    removed = measures.steel_removed
-    same = abs(left - right) < _SAME
-    record = {
-        "wings": None if same else f"{left:.2f}, {right:.2f} mm",
-        "wing_length_mm": right if same else None,
-        "edge_length_mm": edge.length,
-        **{f"cheek_{behind}_mm": width for behind, width in measures.cheeks.items()},
-        "overcut_mm": edge.overcut,
-        "nose_loss_mm": measures.nose_loss,
-        "steel": f"{removed:.1f} mm³ ({removed * recipe.bar.steel.density_g_cm3 / 1000:.2f} g)",
-    }
-    labels: dict[str, str | tuple[str, int]] = {
-        "wings": "wing length left, right",
-        "wing_length_mm": "wing length",
-        "edge_length_mm": "edge length, lip to lip",
-        **{f"cheek_{behind}_mm": f"cheek width {behind} mm behind the nose" for behind in measures.cheeks},
-        "overcut_mm": ("cut past the asked outline", 3),
-        "nose_loss_mm": "tool gets shorter by",
-        "steel": "steel removed",
-    }
-    return across("Lengths and steel", [record], labels)
+    """Every quantity that no other table tells: lengths, widths behind the nose, what the grind costs in steel."""
+    rows = (one.row(measures) for one in QUANTITIES if one.told == TABLES)
+    return Block("Lengths and steel", [row for row in rows if row is not None], ("", ""))
 
 
 def exactness(measures: Measures, mesh_mm: float | None = None) -> str:

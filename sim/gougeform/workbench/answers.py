@@ -14,7 +14,7 @@ from gougeform.recipe.model import Recipe
 from gougeform.workbench import address as addresses
 from gougeform.workbench.incoming import good_recipe
 from gougeform.workbench.knobs import knobs, library_choices
-from gougeform.workbench.numbers import LATE, ROWS, edge_numbers, late_numbers
+from gougeform.workbench.numbers import numbers, table_rows
 from gougeform.workbench.reaching import workpieces
 from gougeform.workbench.state import (
     TOOLS,
@@ -46,11 +46,7 @@ def whole(bench: Bench, measured: Measured) -> dict[str, Any]:
 
 def fixed() -> dict[str, Any]:
     """What stays the same while the page is open: the library's choices and the rows of the table of numbers."""
-    rows = [
-        {"name": n, "label": label, "unit": unit, "digits": digits, "late": n.startswith(LATE)}
-        for n, label, unit, digits in ROWS
-    ]
-    return {"library": library_choices(), "rows": rows, "works": workpieces()}
+    return {"library": library_choices(), "rows": table_rows(), "works": workpieces()}
 
 
 def tool_answer(tool: Tool, measured: Measured) -> dict[str, Any]:
@@ -71,7 +67,7 @@ def tool_answer(tool: Tool, measured: Measured) -> dict[str, Any]:
         "title": str(tool.wanted.get("title", "")),
         "problem": None if tool.problem is None else tool.problem.plain,
         "knobs": knobs(tool.wanted, followed),
-        "numbers": edge_numbers(measures),
+        "numbers": numbers(measures, late=False),
         "notes": measures.notes,
         "cautions": [{"text": text, "strong": text.startswith(STRONG)} for text in every],
         "edge": {
@@ -130,7 +126,7 @@ def opened_file(bench: Bench, which: str, table: Table, measured: Measured) -> B
 
 def late(measures: Measures) -> dict[str, Any]:
     """The numbers that take a moment."""
-    return {"numbers": late_numbers(measures)}
+    return {"numbers": numbers(measures, late=True)}
 
 
 def rounded(values: Any, digits: int = 5) -> list[float | None]:

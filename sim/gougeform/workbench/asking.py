@@ -159,13 +159,9 @@ def regrind(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
         "older": {k: v for k, v in old.table.items() if k != "older"}
     }
     measures = _measured(from_table(table))
-    removed = measures.steel_removed
     whole = _measured(changed(new, {"older": None}))
-    return {
-        "nose_loss_mm": measures.nose_loss, "steel_removed_mm3": removed,
-        "steel_removed_g": removed * new.bar.steel.density_g_cm3 / 1000,
-        "from_blank_mm3": whole.steel_removed,
-    }  # fmt: skip
+    cost: dict[str, Any] = measures.table("nose_loss_mm", "steel_removed_mm3", "steel_removed_g")
+    return cost | {"from_blank_mm3": whole.steel_removed}
 
 
 def _measured(recipe: Recipe) -> Any:

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.grind.gouge import Gouge
-from gougeform.measure.cheek import cheek_widths
+from gougeform.measure.cheek import edge_widths, widths
 from gougeform.measure.fan import Columns, build_fan, joined
+from gougeform.measure.measures import Measures
 
 Floats = NDArray[np.float64]
 
@@ -17,12 +18,13 @@ _ACROSS, _ROUND, _ROWS = 61, 64, 13
 _SHARPENED = 5
 
 
-def cross_section(gouge: Gouge, behind: float) -> dict[str, Any]:
+def cross_section(measures: Measures, behind: float) -> dict[str, Any]:
     """The steel in the plane z = -behind: closed outlines (k, 2) mm, with the whole bar's outline, and its width.
 
-    steel: outlines, empty ahead of all steel. bar: the outline with its flute. cheek_width_mm: see
-    `gougeform.measure.cheek`.
+    steel: outlines, empty ahead of all steel. bar: the outline with its flute. widths: of cheek and edge, and the cheek
+    past the edge, see `gougeform.measure.cheek`.
     """
+    gouge = measures.gouge
     fan, section = build_fan(gouge.section), gouge.section
     u = np.linspace(section.u_left, section.u_right, _ACROSS)[1:-1]
     v = np.linspace(section.v_left, section.v_right, _ROUND)[1:-1]
@@ -36,8 +38,13 @@ def cross_section(gouge: Gouge, behind: float) -> dict[str, Any]:
         if there[run[0]] and len(run) > 1:
             loops.append(np.concatenate([inner[run], outer[run][::-1]]).round(4).tolist())
     bar = np.concatenate([columns.inner, columns.outer[::-1]]).round(4).tolist()
-    width = float(cheek_widths(gouge, np.array([behind]))[0])
-    return {"behind_mm": behind, "steel": loops, "bar": bar, "cheek_width_mm": width, "floor_mm": section.y_floor}
+    past, cheek = widths(measures.edge, behind, cheek_at=[behind])
+    broad = {
+        "cheek_width_mm": float(cheek[0]),
+        "edge_width_mm": float(edge_widths(measures.edge, behind)[0]),
+        "cheek_past_edge_mm": float(past[0]),
+    }
+    return {"behind_mm": behind, "steel": loops, "bar": bar, **broad, "floor_mm": section.y_floor}
 
 
 def _corners(gouge: Gouge) -> Floats:

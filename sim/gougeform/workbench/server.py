@@ -76,7 +76,7 @@ def build_app(
 
     answer("head", lambda what: head_shape(measured(what)))
     answer("late", lambda what: answers.late(measured(what)))
-    answer("cross", lambda what: cross_section(measured(what).gouge, _number(what, "behind_mm", 0.0, 200.0)))
+    answer("cross", lambda what: cross_section(measured(what), _number(what, "behind_mm", 0.0, 200.0)))
     answer(
         "grinder",
         lambda what: [grinder_view(measured(what).gouge, i) for i in range(len(measured(what).gouge.settings))],

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gougeform.errors import InputError
+from gougeform.measure.quantities.steel import grams
 from gougeform.present.answer import Answer, Block, Files, Labels, across, cell, down
 from gougeform.present.files import COOL, INK, SOFT, WARM, chart, line, table, text
 from gougeform.present.folder import home
@@ -133,13 +134,11 @@ def _old(recipe: Recipe, old: Recipe | None, measured: Mapping[str, float] | Non
 
 
 def _price(price: Cost) -> dict[str, Any]:
-    density = price.measures.gouge.recipe.bar.steel.density_g_cm3
     return {
-        "nose_angle_deg": price.measures.nose_angle,
-        "wing_angle_deg": price.measures.wing_angles,
+        **price.measures.table("nose_angle_deg", "wing_angle_deg"),
         "nose_loss_mm": price.nose_loss,
         "steel_removed_mm3": price.steel,
-        "steel_removed_g": price.steel * density / 1000,
+        "steel_removed_g": grams(price.measures.gouge, price.steel),
         "such_regrinds": price.regrinds,
     }
 

@@ -63,6 +63,7 @@ export class SectionSheet {
     const bar = Math.max(1, Math.round(wide / 6)), x0 = 14, y0 = h - 14;
     made.append(svg("path", { class: "axis", fill: "none", d: `M${x0} ${y0 - 5}V${y0}H${x0 + bar * k}V${y0 - 5}` }), svg("text", { x: x0 + 4, y: y0 - 8 }, `${bar} mm`));
     this.drawn.replaceChildren(made);
-    this.read.replaceChildren("cheek width: ", el("b", { class: "a" }, `A ${number(a.cheek_width_mm, 2)}`), " · ", el("b", { class: "b" }, `B ${number(b.cheek_width_mm, 2)}`), ` mm · B − A ${difference(b.cheek_width_mm - a.cheek_width_mm, 2)} mm`);
+    const broad = (words, key) => el("span", {}, `${words}: `, el("b", { class: "a" }, `A ${number(a[key], 2)}`), " · ", el("b", { class: "b" }, `B ${number(b[key], 2)}`), ` mm · B − A ${difference(b[key] - a[key], 2)} mm`);
+    this.read.replaceChildren(broad("cheek width", "cheek_width_mm"), " ", broad("edge width", "edge_width_mm"), " ", broad("cheek past the edge", "cheek_past_edge_mm"));
   }
 }

@@ -1,0 +1,34 @@
+"""The wedge angle along the edge: the dihedral of flute and bevel, square to the edge."""
+
+from __future__ import annotations
+
+from gougeform.measure.edge import WING_PER_CENT
+from gougeform.measure.measured import PAGE, RESULTS, Measured
+
+_PLACES = tuple(str(per_cent) for per_cent in WING_PER_CENT)
+
+
+def _extreme(which: str) -> tuple[Measured, ...]:
+    """Where the edge is sharpest or bluntest: five places may miss both."""
+    place = f"the {which} place of the edge"
+    return (
+        Measured(f"{which}.angle_deg", f"{which} wedge angle", lambda m: getattr(m, which).angle,
+                 f"wedge angle at {place}", error="angles_deg", told=RESULTS),
+        Measured(f"{which}.along_edge_from_nose_mm", f"{which}, along the edge", lambda m: getattr(m, which).along,
+                 f"{place}, from the nose along the edge", told=RESULTS),
+        Measured(f"{which}.behind_nose_mm", f"{which}, behind the nose", lambda m: getattr(m, which).behind,
+                 f"{place}, from the nose along the bar", told=RESULTS),
+    )  # fmt: skip
+
+
+MEASURED = (
+    Measured("nose_angle_deg", "nose angle", lambda m: m.nose_angle, "wedge angle at the nose", error="angles_deg",
+             told=PAGE),
+    Measured("wing_angle_deg", "wing angle", lambda m: m.wing_angles.values(),
+             "wedge angle at per cents of a wing along the edge, the mean of both wings", error="angles_deg",
+             places=_PLACES, at="at {} %", told=PAGE),
+    Measured("wing_behind_nose_mm", "wing, behind the nose", lambda m: m.wing_behind.values(),
+             "how far behind the nose those places lie, along the bar", places=_PLACES, at="at {} %", told=RESULTS),
+    *_extreme("sharpest"),
+    *_extreme("bluntest"),
+)  # fmt: skip
