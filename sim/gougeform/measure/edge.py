@@ -18,6 +18,7 @@ from gougeform.grind.gouge import Gouge
 from gougeform.grind.ground import Cut, mirrored_cut
 from gougeform.machine.pose import cross as _cross
 from gougeform.measure.crease import creases
+from gougeform.measure.heel import heel_points
 from gougeform.measure.hollow import hollows
 from gougeform.numerics.curve import Curve, local_cubic
 
@@ -31,7 +32,6 @@ _HEEL_STEP = 0.15  # mm between heel samples at most; joined by cubics, so bevel
 _ALIKE = 1e-12  # mm: section points that mirror each other so closely have the same height
 _IN_MIDDLE = 1e-9  # mm
 _AS_GOOD_AS_ALIKE = 1e-5  # mm: ends of bevels come from cubics; so close they have the same hollow
-_MIRROR = np.array([[-1.0], [1.0], [1.0]])
 _MIDDLE = 33  # rays down the middle plane
 
 
@@ -144,7 +144,7 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
     plane = tangent.copy()
     if gouge.alike:  # rolling can leave a kink at the nose, and a tangent for each side
         plane[:, n // 2] = (1.0, 0.0, 0.0)
-    heel, heel_normal = _heel_points(point, plane, n // 2, curve, middle, alike)
+    heel, heel_normal = heel_points(gouge, u, (point, normal), plane, v, curve, middle, alike)
     land, foot, foot_normal = _lands(gouge, edge_cut, point, plane, heel, heel_normal)
     overcut, overcut_at = _overcut(gouge, u, point)
     return Edge(
@@ -256,66 +256,6 @@ def _heel_curve(gouge: Gouge, v: Floats, flat: Floats, cut: Cut) -> Curve:
     ends = v[1:] == np.round(v[1:])
     stop = np.where(ends, 2 * np.diff(point, axis=1) - start, stop)
     return Curve(point, start, stop, cut.normal)
-
-
-def _heel_points(
-    point: Floats, tangent: Floats, nose: int, heel: Curve, middle: Floats, alike: bool
-) -> tuple[Floats, Floats]:
-    """Where the bevel ends at the heel in the plane square to the edge at each station, and the bevel's normal there.
-
-    Columns are NaN where the plane does not meet the heel: on a long, pointed head it runs round under the nose to the
-    other wing. Which of several meetings belongs to a station follows from counting how often the plane crosses the
-    closed loop nose, lip, heel, middle line (3, q), since curves on a surface that do not cross each other pair up.
-    """
-    end, normal = np.full(point.shape, np.nan), np.full(point.shape, np.nan)
-    low = int(np.abs(heel.point[0] + 1e3 * (heel.point[1] > point[1, nose])).argmin())
-
-    def signs(i: slice | NDArray[np.intp], curve: Floats) -> NDArray[np.bool_]:
-        off = tangent[:, i].T @ curve - (tangent[:, i] * point[:, i]).sum(0)[:, None]
-        return off[:, :-1] * off[:, 1:] <= 0
-
-    stations: list[NDArray[np.intp]] = []
-    pieces: list[NDArray[np.intp]] = []
-    for side in (1,) if alike else (1, -1):
-        mine = slice(nose + 1, None) if side > 0 else slice(0, nose)
-        rows = np.arange(point.shape[1])[mine]
-        crossing = signs(mine, heel.point)
-        to_lip = np.arange(crossing.shape[1]) >= low if side > 0 else np.arange(crossing.shape[1]) < low
-        # At the lip itself heel and edge start together; that is no end of a bevel.
-        at_lip = crossing.shape[1] - 1 if side > 0 else 0
-        touch = np.linalg.norm(heel.point[:, [-1 if side > 0 else 0]] - point[:, mine], axis=0) < 1e-6
-        crossing[touch, at_lip] = False
-        # Own heel: the meeting nearest the lip. Across the middle: the one nearest the underside's middle.
-        order, last = -1 if side > 0 else 1, crossing.shape[1] - 1
-        own = crossing & to_lip
-        use_own = own.any(1)
-        pick_own = own[:, ::order].argmax(1)
-        # The others alone are looked at for the way across: few or none on a short head.
-        left = np.flatnonzero(~use_own)
-        use_far, pick_far = np.zeros(len(rows), bool), np.zeros(len(rows), np.intp)
-        if len(left):
-            far = crossing[left] & ~to_lip
-            # A few hundred places tell whether a plane crosses the other wing, however many stations there are.
-            other = np.linspace(0, nose, min(nose, 200) + 1).astype(int) + (0 if side > 0 else nose)
-            over = signs(rows[left], middle).sum(1) % 2 == 1
-            back = signs(rows[left], point[:, other]).any(1)
-            use_far[left] = over & far.any(1) & ~back
-            pick_far[left] = far[:, ::order].argmax(1)
-        if side > 0:
-            pick_own, pick_far = last - pick_own, last - pick_far
-        found = np.flatnonzero(use_own | use_far)
-        stations.append(rows[found])
-        pieces.append(np.where(use_own, pick_own, pick_far)[found])
-    j = np.flatnonzero(signs(slice(nose, nose + 1), heel.point)[0])
-    if len(j):
-        stations.append(np.array([nose]))
-        pieces.append(j[[np.abs(j - low).argmin()]])
-    i, j = np.concatenate(stations), np.concatenate(pieces)
-    end[:, i], normal[:, i] = heel.meet(tangent[:, i], point[:, i], j)
-    if alike:
-        for each in (end, normal):
-            each[:, :nose] = each[:, :nose:-1] * _MIRROR
-    return end, normal
 
 
 def _lands(

@@ -137,6 +137,16 @@ class Fan:
         u = self._flute.at(phi, self.pole)
         return Columns(phi, u, np.asarray(v, float), self.section.flute_point(u), outer)
 
+    def depth(self, points: Floats) -> Floats:
+        """(n,) mm: how deep section points (n, 2) lie in the steel, along their rays; below 0 outside it."""
+        off = points - self.pole
+        phi = angle_from_up(off)
+        ray = self.at(np.clip(phi, self.phi_left, self.phi_right))
+        near, far = (np.hypot(*(end - self.pole).T) for end in (ray.inner, ray.outer))
+        away = np.hypot(*off.T)
+        inside = np.minimum(away - near, far - away)
+        return np.where((phi >= self.phi_left) & (phi <= self.phi_right), inside, -np.inf)
+
     @property
     def corners(self) -> Columns:
         """Columns through the ends of the outline's pieces and the flute's floor."""

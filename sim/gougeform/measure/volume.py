@@ -34,19 +34,19 @@ def height_integral(fan: Fan, heights: Sequence[Height], fineness: float = 1) ->
     fineness: 2 halves all panels, 0.5 doubles their width, to see how far the result is settled. Raises InputError
     where no height is finite.
     """
-    borders = _borders(fan, heights, fineness)
+    borders = panels(fan, heights, fineness)
     width = np.diff(borders.phi)
     full = (fan.phi_right - fan.phi_left) / (2 * _PANELS * fineness)
     order = np.clip(np.ceil(_ACROSS * width / full), 2, _ACROSS).astype(np.intp)
     phi, weight = [], []
     for q in np.unique(order):
-        x, w = _gauss(int(q))
+        x, w = gauss(int(q))
         mine = np.flatnonzero(order == q)
         phi.append((borders.phi[mine, None] + width[mine, None] * x).ravel())
         weight.append((width[mine, None] * w).ravel())
     columns = fan.at(np.concatenate(phi))
     column, low, high, which = _stretches(columns, heights)
-    x, w = _gauss(_ALONG)
+    x, w = gauss(_ALONG)
     x, w = _repeated(x, w, round(2 * fineness))
     t = low[:, None] + (high - low)[:, None] * x
     place, number = np.repeat(column, len(x)), np.repeat(which, len(x))
@@ -98,8 +98,8 @@ def _square_end(points: Floats) -> tuple[Floats, Floats]:
     return np.zeros(len(points)), np.zeros((2, len(points)))
 
 
-def _borders(fan: Fan, heights: Sequence[Height], fineness: float) -> Columns:
-    """Columns between which the integral along a ray is smooth in phi."""
+def panels(fan: Fan, heights: Sequence[Height], fineness: float) -> Columns:
+    """Columns between which the integral along a ray is smooth in phi; fineness: 2 halves them."""
     n = round(_PANELS * fineness) + 1
     even = np.concatenate([np.linspace(fan.phi_left, np.pi, n)[1:-1], np.linspace(np.pi, fan.phi_right, n)[1:-1]])
     borders = joined(fan.lips, fan.corners, fan.at(even))
@@ -124,8 +124,8 @@ def _stretches(columns: Columns, heights: Sequence[Height]) -> tuple[Ints, Float
     return column, low, np.where(last, 1.0, np.concatenate([low[1:], [1.0]])), which
 
 
-def _gauss(order: int) -> tuple[Floats, Floats]:
-    """Nodes and weights on 0 … 1."""
+def gauss(order: int) -> tuple[Floats, Floats]:
+    """Gauss nodes and weights (order,) each, on 0 … 1."""
     x, w = np.polynomial.legendre.leggauss(order)
     return (x + 1) / 2, w / 2
 
