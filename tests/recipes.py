@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from gougeform.bar.bar import Steel
 from gougeform.bar.handle import Handle
 from gougeform.machine.jig import DISTANCES
+from gougeform.machine.wheel import Guard
 from gougeform.recipe.sections import SECTIONS
 
 __all__ = ["DISTANCES", "LIMITS", "Table", "at", "cases", "field_of", "leaves", "put", "tables"]
@@ -31,13 +32,10 @@ def cases(default: int) -> int:
 def _limits() -> dict[str, tuple[float, float]]:
     """Lowest and highest value the reader allows for each number of a recipe, from the models themselves."""
     found: dict[str, tuple[float, float]] = {"land_mm": (0.0, 200.0)}
-    models = [Steel, Handle, *(model for _, kinds, _ in SECTIONS.values() for model in kinds.values())]
+    models = [Steel, Handle, Guard, *(model for kinds in SECTIONS.values() for model in kinds.classes.values())]
     for model in models:
-        for name, info in model.model_fields.items():
-            low = [getattr(item, key) for item in info.metadata for key in ("gt", "ge") if hasattr(item, key)]
-            high = [getattr(item, key) for item in info.metadata for key in ("lt", "le") if hasattr(item, key)]
-            if low and high:
-                found[name] = (float(low[0]), float(high[0]))
+        for name, quantity in model.quantities().items():
+            found[name] = (float(quantity.least), float(quantity.most))
     return found
 
 

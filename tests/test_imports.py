@@ -15,12 +15,12 @@ import gougeform
 SOURCE = Path(gougeform.__file__).parent
 
 ORDER = [
-    # errors, then the recipe and its library
-    *("", "errors", "quantity", "children", "many", "read"),
+    # errors, what a number and a table are, many processes, files and messages
+    *("", "errors", "quantity", "part", "children", "many", "read", "kinds"),
     # mathematics that knows no tool
     "numerics",
-    # the bar, the machine, and what the wheel leaves
-    *("bar", "machine", "grind"),
+    # the bar and the machine, the recipe that is made of them, and what the wheel leaves
+    *("bar", "machine", "recipe", "grind"),
     # what is measured and meshed, and how stiff the bar is
     *("measure", "mesh", "stiffness"),
     # an answer and how it is told, and what is told of one tool

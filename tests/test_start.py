@@ -7,6 +7,7 @@ builds by root finding; the picture's lengths against the recipe. Usual ranges a
 import json
 import os
 import re
+import tomllib
 from itertools import product
 from pathlib import Path
 
@@ -18,9 +19,8 @@ from gougeform.command import main
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.recipe.reading import from_table, load
-from gougeform.recipe.sections import SECTIONS
 from gougeform.settings.sensitivity import OUTPUTS, sensitivity
-from gougeform.starter.fields import HINTS, described
+from gougeform.starter.fields import described, measured
 from gougeform.starter.lengths import at_the_wheel, from_above, from_the_end
 from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_curve, flute_depth
 from gougeform.starter.text import starter
@@ -119,17 +119,13 @@ def test_units_are_said_where_the_name_has_one(made):
         assert words in comment_of(text, section, field)
 
 
-def test_every_hint_is_of_a_field_and_its_usual_range_lies_within_what_is_allowed():
-    for name, hint in HINTS.items():
-        section, _, field = name.partition(".")
-        models = SECTIONS["path" if section == "grind" else section][1].values()
-        infos = [m.model_fields[field] for m in models if field in m.model_fields]
-        assert infos or field == "land_mm", name
-        for info, (low, high) in product(infos, [hint.usual] if hint.usual else []):
-            for item in info.metadata:
-                assert low >= getattr(item, "ge", -np.inf)
-                assert low >= getattr(item, "gt", -np.inf)
-                assert high <= getattr(item, "le", np.inf)
+def test_every_field_that_is_asked_for_says_how_it_is_measured(made):
+    for one in made.values():
+        for section, table in tomllib.loads(one.text).items():
+            fields = table[0] if section == "grind" else table
+            for name in fields if isinstance(fields, dict) else ():
+                if name not in ("steel", "outline", "shape", "kind", "path"):
+                    assert measured(name, model(section, fields), fields), f"{section}.{name}"
 
 
 def test_no_speed_and_no_rating_is_invented(made):

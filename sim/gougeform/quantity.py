@@ -8,7 +8,6 @@ printed by `shown`: there is no other formatter.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from types import UnionType
 from typing import Any, Union, get_args, get_origin
@@ -156,8 +155,3 @@ class Words:
     description: str
     how: str = ""
     allowed: str = ""
-
-
-def quantity_of(metadata: Sequence[Any]) -> Quantity | None:
-    """The quantity among a field's metadata, where it has one."""
-    return next((item for item in metadata if isinstance(item, Quantity)), None)

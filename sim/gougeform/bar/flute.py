@@ -13,7 +13,8 @@ if TYPE_CHECKING:
 
 WEB = Quantity(
     "web under the flute", "steel from the floor straight down to the underside, in mm", gt=0, le=200,
-    usual=(2, 12), span=(2, 12), step=0.1, how="At a square-cut end, calliper tip on the floor and jaw on the underside",
+    usual=(2, 12), span=(2, 12), step=0.1,
+    how="At a square-cut end, calliper tip on the floor and jaw on the underside",
 )  # fmt: skip
 FLOOR_RADIUS = Quantity(
     "radius at the floor", "radius of the flute at its floor in mm", gt=0, le=1000, usual=(0.5, 6), span=(0.5, 12),

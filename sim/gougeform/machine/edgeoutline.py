@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.bar.section import Section
-from gougeform.machine.paths.traced import TracedPath
 
 Floats = NDArray[np.float64]
 
@@ -52,15 +51,15 @@ class EdgeOutline:
         return place, first, second
 
 
-def edge_outline(section: Section, path: TracedPath) -> EdgeOutline:
-    """The outline a traced grind asks for on this section."""
+def edge_outline(section: Section, wing: float, fullness: float, shoulder: float) -> EdgeOutline:
+    """The outline of a wing length (mm), fullness and shoulder on this section."""
     # Where a wall leans inward the outline ends at the flute's widest place: further out is not seen from above.
     widest = section.flute.widest * (1 - 1e-6)
     return EdgeOutline(
         section,
         x_left=-min(-float(section.lip(-1)[0]), widest) if section.u_left else 0.0,
         x_right=min(float(section.lip(1)[0]), widest),
-        wing=path.wing_length_mm,
-        fullness=path.fullness,
-        shoulder=path.shoulder,
+        wing=wing,
+        fullness=fullness,
+        shoulder=shoulder,
     )

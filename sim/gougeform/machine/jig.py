@@ -90,7 +90,7 @@ class Jig(Part):
         return None
 
     def across(self, contact: float) -> float:
-        """How far the contact lies from the pivot's plane along the wheel's axis, mm; 0 where the pivot slides along."""
+        """How far the contact lies from the pivot's plane along the wheel's axis, mm; 0 where it slides along."""
         return 0.0
 
     def setting(self, rig: Rig, wheel: WheelSolid, contact: float) -> Setting:
@@ -251,7 +251,7 @@ class ClampedJig(Jig):
         return rim
 
     def setting(self, rig: Rig, wheel: WheelSolid, contact: float) -> Setting:
-        """As `Jig` says."""
+        """As `Jig` says. Raises InputError."""
         import numpy as np
 
         assert rig.pivot is not None

@@ -1,4 +1,4 @@
-"""The sections of a recipe: which have kinds, which may name a file of the library, and which tables stand in others."""
+"""The sections of a recipe: which have kinds, which may name a file of the library, which tables stand in others."""
 
 from __future__ import annotations
 

@@ -121,10 +121,11 @@ class Bench:
 
     def nose_angle(self) -> float:
         """The nose angle (deg) this setting makes, in closed form; NaN where the nose cannot touch the wheel."""
-        pivot = self.jig.pivot(self.section)
-        if pivot is None:
+        if self.jig.kind == "table":
             assert self.jig.nose_angle_deg is not None
             return self.jig.nose_angle_deg
+        assert self.jig.rim_distance_mm is not None
+        pivot = self.jig.pivot(self.section)
         return float(np.degrees(pivot.nose_angle(self.jig.rim_distance_mm, self.solid.curvature, self.across)))
 
     def measured_distance(self) -> float | None:

@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 
 from gougeform.bar.section import build_section
-from gougeform.machine.edgeoutline import edge_outline
 from gougeform.machine.paths.traced import TracedPath
 from gougeform.measure.edge import Edge
 from gougeform.recipe.model import Recipe
@@ -31,7 +30,7 @@ def traced_like(recipe: Recipe, edge: Edge) -> tuple[dict[str, Any], float]:
         return TracedPath(wing_length_mm=length, fullness=float(x[0]), shoulder=float(x[1]))
 
     def off(x: np.ndarray) -> np.ndarray:
-        point = edge_outline(section, path(x)).at(t)[0]
+        point = path(x).outline(section).at(t)[0]
         return np.asarray(np.interp(want_x[order], point[0], point[2]) - want_z[order])
 
     run = least_squares(off, [0.4142, 0.8], bounds=([0.05, 0.05], [0.95, 1.0]), xtol=1e-10, ftol=1e-10)

@@ -15,8 +15,6 @@ from numpy.typing import NDArray
 
 from gougeform.errors import InputError
 from gougeform.grind.ground import Ground, Pass
-from gougeform.machine.edgeoutline import edge_outline
-from gougeform.machine.sweep import traced
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of
 from gougeform.settings.names import NAMES, setting_name
@@ -127,9 +125,9 @@ class _Evaluator:
 
 def overcut(bench: Bench) -> float:
     """How far (mm) a traced path cuts past its outline, along both wings or, if they are alike, one."""
-    assert bench.path.path == "traced"
-    outline = edge_outline(bench.section, bench.path)
-    one = Pass(traced(outline, bench.built, bench.solid, bench.contact), bench.solid)
+    one = Pass(bench.path.sweep(bench.section, bench.built, bench.solid), bench.solid)
+    outline = one.path.outline
+    assert outline is not None
     t = np.linspace(0.0 if bench.contact == 0 else -1.0, 1.0, _CUT_STATIONS)
     asked = outline.at(t)[0]
     cut = Ground((one,)).heights(asked[:2].T)

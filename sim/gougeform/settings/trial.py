@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from gougeform.bar.section import Section
 from gougeform.errors import InputError
 from gougeform.grind.ground import Ground, Pass
-from gougeform.machine.edgeoutline import EdgeOutline, edge_outline
+from gougeform.machine.edgeoutline import EdgeOutline
 from gougeform.machine.paths.traced import TracedPath
 from gougeform.machine.pose import Pose, apply_back, cross, dot
 from gougeform.machine.rig import FootRig, RodRig, TableRig
@@ -50,7 +50,7 @@ class Reading:
 
 @lru_cache(maxsize=64)
 def _outline(section: Section, path: TracedPath) -> EdgeOutline:
-    return edge_outline(section, path)
+    return path.outline(section)
 
 
 @lru_cache(maxsize=256)

@@ -72,7 +72,7 @@ class TracedPath(Path):
         """As `Path` says."""
         from gougeform.machine.edgeoutline import edge_outline
 
-        return edge_outline(section, self)
+        return edge_outline(section, self.wing_length_mm, self.fullness, self.shoulder)
 
     def sweep(self, section: Section, rig: Rig, wheel: WheelSolid) -> Sweep:
         """As `Path` says."""
