@@ -15,12 +15,12 @@ import gougeform
 SOURCE = Path(gougeform.__file__).parent
 
 ORDER = [
-    # errors, then the recipe and its library
-    *("", "errors", "quantity", "children", "many", "read"),
+    # errors, what a number means, how a process is started, many at once, what a part of a recipe is, and reading
+    *("", "errors", "quantity", "children", "many", "read", "part", "kinds"),
     # mathematics that knows no tool
     "numerics",
-    # the bar, the machine, and what the wheel leaves
-    *("bar", "machine", "grind"),
+    # the bar, the machine, the recipe that holds them, and what the wheel leaves
+    *("bar", "machine", "recipe", "grind"),
     # what is measured and meshed, and how stiff the bar is
     *("measure", "mesh", "stiffness"),
     # an answer and how it is told, and what is told of one tool
