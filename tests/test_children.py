@@ -66,7 +66,7 @@ def test_a_long_job_of_the_workbench_imports_nothing_from_there(poisoned):
     with subprocess.Popen(words, cwd=folder, env=here(), **pipes) as run:
         try:
             port = listening(run)
-            from gougeform.read.recipe import load
+            from gougeform.recipe.reading import load
 
             answer = job(port, "relief", {"recipe": load(A).table, "land_mm": 2.5, "move": 6})
             assert not marker.exists(), marker.read_text()

@@ -98,7 +98,7 @@ def test_what_it_says_the_program_says_is_said():
     rows = re.findall(r"^\| (`.*`) \| .* \|$", GUIDE[GUIDE.index("## When it says no") :], re.MULTILINE)
     sources = "".join(
         (FOLDER.parent / "sim" / "gougeform" / place).read_text(encoding="utf-8")
-        for place in ("read/slips.py", "read/toml.py", "read/inches.py", "bar/section.py", "tell/doubts.py")
+        for place in ("read/slips.py", "read/toml.py", "read/inches.py", "bar/section.py", "tool/doubts.py")
     )
     quoted = [words for row in rows for words in re.findall(r"`([^`]+)`", row)]
     assert len(quoted) >= 12

@@ -15,11 +15,11 @@ import gougeform
 SOURCE = Path(gougeform.__file__).parent
 
 ORDER = [
-    # errors, what a number and a table are, many processes, files and messages
-    *("", "errors", "quantity", "part", "children", "many", "read", "kinds"),
+    # errors, what a number means, how a process is started, many at once, what a part of a recipe is, and reading
+    *("", "errors", "quantity", "children", "many", "read", "part", "kinds"),
     # mathematics that knows no tool
     "numerics",
-    # the bar and the machine, the recipe that is made of them, and what the wheel leaves
+    # the bar, the machine, the recipe that holds them, and what the wheel leaves
     *("bar", "machine", "recipe", "grind"),
     # what is measured and meshed, and how stiff the bar is
     *("measure", "mesh", "stiffness"),

@@ -277,8 +277,8 @@ def test_a_file_that_appears_meanwhile_is_kept_and_nothing_half_done(monkeypatch
         Path("mine-jig.png").write_bytes(b"theirs")
         Path(path).write_bytes(b"ours")
 
-    monkeypatch.setattr("gougeform.starter.sketch.draw_bar", draw)
-    monkeypatch.setattr("gougeform.starter.sketch.draw_jig", draw)
+    monkeypatch.setattr("gougeform.starter.answer.draw_bar", draw)
+    monkeypatch.setattr("gougeform.starter.answer.draw_jig", draw)
     assert main(["start", "mine.toml"]) == 2
     assert os.listdir() == ["mine-jig.png"]
     assert Path("mine-jig.png").read_bytes() == b"theirs"
@@ -295,17 +295,17 @@ def test_a_disk_without_links_takes_it_too(monkeypatch):
 
 
 REFUSED = [
-    (["mine"], ["FILE: given mine, which does not end in .toml", "Write mine.toml"]),
+    (["mine"], ["FILE.toml: given mine, which does not end in .toml", "Write mine.toml"]),
     (["mine.toml.txt"], ["does not end in .toml", "Write mine.toml."]),
     ([".toml"], ["Write mine.toml"]),
-    (["a\nb.toml"], ["FILE: has a line break"]),
+    (["a\nb.toml"], ["FILE.toml: has a line break"]),
     (["m.toml", "--title", "a\udcffb"], ["--title: has a line break or another sign that cannot be printed"]),
     (["m.toml", "--title", "a" * 201], ["title", "at most 200 characters"]),
     (["/proc/mine.toml"], ["cannot be written"]),
     (["m.toml", "--jig", "table", "--clamp", "vee"], ["--clamp: given vee, but a table holds no bar"]),
     (["m.toml", "--path", "steady"], ["--path", "ball joint", "--jig rod"]),
-    (["m.toml", "--set", "bar.diameter_mm=9,5"], ['given "9,5" for bar.diameter_mm', "Write it like 12.5"]),
-    (["m.toml", "--set", "bar.diameter_mm"], ["allowed is NAME=VALUE", "--set bar.diameter_mm=9.5"]),
+    (["m.toml", "--set", "bar.diameter_mm=9,5"], ['--set bar.diameter_mm: given "9,5"', "Write it like 12.5"]),
+    (["m.toml", "--set", "bar.diameter_mm"], ["--set: given 'bar.diameter_mm', allowed is NAME=VALUE"]),
     (["m.toml", "--set", "diametre_mm=9"], ["--set", "Did you mean bar.diameter_mm?"]),
     (["m.toml", "--set", "length_mm=9"], ["bar.length_mm and flute.length_mm", "which of the two"]),
     (["m.toml", "--set", "rpm=1", "--set", "wheel.rpm=2"], ["wheel.rpm is given twice"]),

@@ -132,13 +132,13 @@ def _told(module: ModuleType, given: argparse.Namespace, say: Callable[[str], st
     answer = module.answer(given)
     from gougeform.present.files import written
     from gougeform.present.json import json_text, whole
-    from gougeform.present.terminal import tell, tell_cautions
+    from gougeform.present.terminal import tell, tell_beside
 
     done = written(answer, getattr(given, "out", None), pictures=not getattr(given, "no_picture", False))
     blocks = [replace(one, below=say(one.below), points=[say(point) for point in one.points]) for one in answer.blocks]
     answer = replace(answer, blocks=blocks, notes=[say(note) for note in answer.notes])
     if given.json:
-        tell_cautions(answer, sys.stderr)
+        tell_beside(answer, sys.stderr)
         files, earlier = map(str, (*answer.written, *done.paths)), map(str, done.earlier)
         print(say(json_text(whole(answer, done.folder, [*files], [*earlier]))), end="")
     else:

@@ -24,8 +24,9 @@ def tell(answer: Answer, written: Written, stream: IO[str]) -> None:
     for heading in filter(None, (answer.title, answer.verdict)):
         console.print(heading, style="bold", markup=False)
         console.print()
-    for block in (*answer.blocks, Block("Notes", points=answer.notes)):
+    for block in answer.blocks:
         _block(console, block)
+    _block(console, Block("Notes", points=answer.notes))
     _files(console, [*answer.written, *written.paths], {} if answer.files is None else answer.files.uses)
     if written.earlier:
         earlier = [
@@ -38,12 +39,14 @@ def tell(answer: Answer, written: Written, stream: IO[str]) -> None:
         for one in answer.next:
             _next(console, one, written.folder)
         console.print()
-    tell_cautions(answer, stream)
+    _block(console, Block(BEFORE, points=in_short(answer.recipe)))
 
 
-def tell_cautions(answer: Answer, stream: IO[str]) -> None:
-    """The cautions in short, where the answer gives settings."""
-    _block(_console(stream), Block(BEFORE, points=in_short(answer.recipe)))
+def tell_beside(answer: Answer, stream: IO[str]) -> None:
+    """What a person is told where a program gets the result: notes, and the cautions in short."""
+    console = _console(stream)
+    _block(console, Block("Notes", points=answer.notes))
+    _block(console, Block(BEFORE, points=in_short(answer.recipe)))
 
 
 def _console(stream: IO[str]) -> Console:

@@ -30,7 +30,7 @@ def answer(recipe: Recipe, tolerance: float = DEFAULT_TOLERANCE) -> Answer:
     """
     with step("measuring"):
         measures = measured(recipe)
-        numbers = result(measures, [])
+        numbers = {key: value for key, value in result(measures, []).items() if key not in ("notes", "files")}
     with step("building the mesh"):
         solid = build_solid(measures.gouge, tolerance)
     numbers["stated_error"]["mesh_mm"] = solid.tolerance
