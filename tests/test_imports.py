@@ -15,8 +15,8 @@ import gougeform
 SOURCE = Path(gougeform.__file__).parent
 
 ORDER = [
-    # errors, what a number means, how a process is started, many at once, what a part of a recipe is, and reading
-    *("", "errors", "quantity", "children", "many", "read", "part", "kinds"),
+    # errors, what a number and a table are, how processes are started, many at once, and reading
+    *("", "errors", "quantity", "part", "children", "many", "read", "kinds"),
     # mathematics that knows no tool
     "numerics",
     # the bar, the machine, the recipe that holds them, and what the wheel leaves

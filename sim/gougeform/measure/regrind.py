@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from gougeform.grind.gouge import Gouge
 from gougeform.grind.ground import Ground
-from gougeform.machine.jig import cross, dot
+from gougeform.machine.pose import cross, dot
 from gougeform.measure.between import Field, sample
 from gougeform.measure.edge import Edge, measure_edge
 from gougeform.measure.fan import Fan, build_fan
