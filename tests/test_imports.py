@@ -27,8 +27,8 @@ ORDER = [
     *("present", "tool"),
     # questions asked of the tool
     *("settings", "work", "reach", "compare", "gauges", "card", "starter", "study", "workbench"),
-    # what a person types
-    *("commands", "command"),
+    # what a person writes in Python, and what a person types
+    *("front", "commands", "command"),
 ]
 PACKAGES = {path.parent.name for path in SOURCE.glob("*/__init__.py")}
 

@@ -1,10 +1,4 @@
-"""gougeform as a library: a tool measured in one line, a table of many in two, all of it ready for pandas.
-
-    import gougeform
-    tool = gougeform.measured("finial-round-10-fingernail-foot", {"jig.projection_mm": 70.0})
-    print(tool.nose_angle, tool.wing_angles)
-    table = gougeform.sweep("finial-round-10-fingernail-foot", {"jig.projection_mm": [60, 65, 70, 75, 80]})
-    table.plot(x="jig.projection_mm", y="wing_angle_deg.50")
+"""Studies from Python: a table of many tools, and one tool's edge, ready for pandas.
 
 Lengths are in mm and angles in degrees, as the columns' names say.
 """
@@ -19,9 +13,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gougeform.errors import InputError
-from gougeform.grind.gouge import shape
 from gougeform.measure.edge import station_table
-from gougeform.measure.measures import Measures, measure
+from gougeform.measure.measures import Measures
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.reading import load
 from gougeform.study.plan import from_table, read, recipe_of, text_of
@@ -31,17 +24,7 @@ from gougeform.study.table import frame
 if TYPE_CHECKING:
     import pandas
 
-__all__ = ["edge_frame", "measured", "run_study", "sweep"]
-
-
-def measured(recipe: Recipe | str | Path, changes: Mapping[str, Any] | None = None) -> Measures:
-    """Grind one tool and measure it.
-
-    recipe: a recipe, its file, or its name in the library. changes: fields to set first, {"jig.projection_mm": 70.0}.
-    Raises InputError where the recipe is wrong or the tool cannot be ground.
-    """
-    base = recipe if isinstance(recipe, Recipe) else load(recipe)
-    return measure(shape(recipe_of(base, changes or {})))
+__all__ = ["edge_frame", "run_study", "sweep"]
 
 
 def edge_frame(measures: Measures) -> pandas.DataFrame:
