@@ -14,7 +14,7 @@ from gougeform.settings.bench import bench_of
 from gougeform.settings.further import further
 from gougeform.settings.names import NAMES
 from gougeform.settings.problem import Problem, Solved
-from gougeform.settings.ruler import Confirmed, confirmed, corrected, machine, ruled, straight_words
+from gougeform.settings.ruler import Confirmed, both_ways, machine, straight_words
 from gougeform.settings.solve import solve
 from gougeform.settings.wants import Span, Want, read_frees, read_wants
 
@@ -36,11 +36,7 @@ def answer(
     wants = read_wants(want)
     problem = Problem(recipe, wants, read_frees(bench_of(recipe), free or {}, stops or {}, wants))
     solved = solve(problem)
-    pairs = []
-    for solution in solved.solutions:
-        exact = corrected(problem, solution)
-        pairs.append((exact, confirmed(problem, ruled(problem, exact.values))))
-    pairs.sort(key=lambda pair: bool(pair[0].problem))
+    pairs = both_ways(problem, solved)
     names = ["settings.toml", *(f"settings-{number}.toml" for number in range(2, len(pairs) + 1))]
     unmet = [str(one) for one in solved.unmet]
     blocks = [Block("What cannot be met", points=unmet)]
