@@ -1,4 +1,4 @@
-"""One answer, told to a terminal, a program and a page; errors name parameters, and the command line adds its dashes."""
+"""One answer, told to a terminal, a program and a page; errors name parameters, the command line adds its dashes."""
 
 import ast
 import doctest
@@ -103,9 +103,9 @@ def test_a_page_gets_the_same_blocks():
     got = page(Answer(ANSWER.title, ANSWER.blocks, next=ANSWER.next, recipe=load(FOOT)))
     assert json.loads(json.dumps(got, allow_nan=False)) == got
     (row,) = got["blocks"][0]["rows"]
-    assert row == [{"text": "nose"}, *(
-        {"text": shown, "value": value, "key": "nose_deg", "unit": "°"} for shown, value in (("35.00°", 35.0), ("25.12°", 25.125))
-    )]  # fmt: skip
+    numbers = {"35.00°": 35.0, "25.12°": 25.125}
+    cells = [{"text": shown, "value": value, "key": "nose_deg", "unit": "°"} for shown, value in numbers.items()]
+    assert row == [{"text": "nose"}, *cells]
     assert got["blocks"][1]["points"] == ["one", "two"]
     assert got["next"] == [
         {"command": "grind", "about": [{"name": "a b.toml"}], "given": {"tolerance": 0.02}, "why": "grind it"}
@@ -268,8 +268,7 @@ def test_what_a_writer_leaves_is_captured_as_bytes():
 
 
 def test_numbers_in_cells_have_one_form():
-    assert [str(Number(*args)) for args in ((0.0, "x_mm"), (-0.001, "x_mm"), (None, "x_mm"), (12.0, "f_hz"), (2.5, ""))] == [
-        "0.00 mm", "0.00 mm", "–", "12 Hz", "2.500",
-    ]  # fmt: skip
+    given = ((0.0, "x_mm"), (-0.001, "x_mm"), (None, "x_mm"), (12.0, "f_hz"), (2.5, ""))
+    assert [str(Number(*one)) for one in given] == ["0.00 mm", "0.00 mm", "–", "12 Hz", "2.500"]
     assert str(Number(0.0, "x_deg", plus=True)) == "+0.00°"
     assert str(Number(-1.0, "x_deg", plus=True)) == "-1.00°"
