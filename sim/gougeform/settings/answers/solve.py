@@ -7,7 +7,7 @@ from typing import Any
 
 from gougeform.present.answer import Answer, Block, Files, Labels, Made, Next, across
 from gougeform.present.files import text
-from gougeform.present.folder import called, home
+from gougeform.present.folder import called
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
 from gougeform.settings.bench import bench_of
@@ -47,8 +47,7 @@ def answer(
     why = "the tool with these settings (the ruler's)" if solved.exact else "the nearest tool"
     nothing_left = "Every setting of this jig is free already: another jig or wheel, or other wants."
     return Answer(
-        recipe.title or recipe.name or "Tool",
-        blocks,
+        blocks=blocks,
         verdict=_verdict(solved, len(pairs)),
         notes=[nothing_left] if not (solved.exact or more) else [],
         result={
@@ -59,7 +58,7 @@ def answer(
             "solutions": [{**found(exact, wants), "with_a_ruler": found(ruler, wants)} for exact, ruler in pairs],
             "cannot_be_met": unmet,
         },
-        files=Files({n: text(to_toml(ruler.recipe)) for n, (_, ruler) in zip(names, pairs, strict=True)}, home(recipe)),
+        files=Files({n: text(to_toml(ruler.recipe)) for n, (_, ruler) in zip(names, pairs, strict=True)}),
         next=[*(following if more else []), Next("grind", [Made(names[0])], why=why)],
         recipe=pairs[0][1].recipe,
     )
