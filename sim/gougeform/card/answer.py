@@ -11,7 +11,6 @@ from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure
 from gougeform.present.answer import Answer, Block, Files
 from gougeform.present.files import captured, raw
-from gougeform.present.folder import home
 from gougeform.present.progress import step
 from gougeform.recipe.model import Recipe
 
@@ -28,6 +27,6 @@ def answer(recipe: Recipe, paper: Literal["A5", "A4"] = "A5") -> Answer:
         card.title,
         [Block("Set in this order", rows, ("", ""), below=below)],
         result={"steps": [asdict(one) for one in card.steps], "wear": card.wear, "tolerance": card.tolerance},
-        files=Files({name: raw(content) for name, content in pages.items()}, home(recipe)),
+        files=Files({name: raw(content) for name, content in pages.items()}),
         recipe=recipe,
     )

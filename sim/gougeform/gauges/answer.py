@@ -18,7 +18,7 @@ from gougeform.measure.measures import measure
 from gougeform.present.answer import Answer, Block, Cell, Files, Number
 from gougeform.present.apart import Outcome
 from gougeform.present.files import raw
-from gougeform.present.folder import home
+from gougeform.present.folder import out_folder
 from gougeform.present.progress import step
 from gougeform.recipe.model import Recipe
 
@@ -68,7 +68,7 @@ def answer(recipe: Recipe, kind: str, wishes: Wishes | None = None, printing: Pr
         },
         files=Files(
             {name: raw(content) for name, content in contents},
-            home(recipe) / "gauges",
+            out_folder(recipe) / "gauges",
             draw={f"{name}.png": partial(_draw, name, *head, bed) for name, head in heads.items()},
             # A whole set replaces the whole set before it: what is printed from two of them would not belong together.
             replaces=_FILES if every else "",

@@ -114,7 +114,8 @@ Painter = Callable[[Path, Path], Outcome]
 class Files:
     """What an answer writes into a folder.
 
-    make: by name; a name that is a whole path goes there. folder: where, if a person names no other. record: the name
+    make: by name; a name that is a whole path goes there. folder: where, if a person names no other; that of the
+    answer's recipe where it is None, or `out`. record: the name
     of the file that holds the answer's result. draw: pictures made last, each in a process of its own. replaces: a
     regular expression of names in the folder that these files make untrue. beside: one of names that are told where
     earlier runs have left them. fresh: never over what is there already. uses: what a file is good for, by the end of
@@ -122,7 +123,7 @@ class Files:
     """
 
     make: Mapping[str, Maker]
-    folder: Path
+    folder: Path | None = None
     record: str = ""
     draw: Mapping[str, Painter] = field(default_factory=dict)
     replaces: str = ""
@@ -133,14 +134,14 @@ class Files:
 
 @dataclass(frozen=True, eq=False)
 class Answer:
-    """title: what it is about. verdict: one sentence, or "". blocks and notes: what is told, in this order.
+    """title: what it is about, by default the recipe. verdict: one sentence, or "". blocks, notes: what is told.
 
     result: plain values by key with units in the names, for programs. files: what is to be written. next: what to ask
     now. recipe: the tool whose settings are given, so that the cautions for its wheels are told; None for no settings.
     written: files that are there already. stopped: whether the person ended it before it was done.
     """
 
-    title: str
+    title: str = ""
     blocks: Sequence[Block] = ()
     verdict: str = ""
     notes: Sequence[str] = ()
@@ -150,6 +151,11 @@ class Answer:
     recipe: Recipe | None = None
     written: Sequence[Path] = ()
     stopped: bool = False
+
+    @property
+    def heading(self) -> str:
+        """What stands over all of it."""
+        return self.title or (self.recipe.title or self.recipe.name or "Tool" if self.recipe else "")
 
 
 def across(

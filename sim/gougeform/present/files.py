@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gougeform.present.answer import Answer, Files, Maker
-from gougeform.present.folder import publish, publish_new, refuse_taken, stage, write
+from gougeform.present.folder import out_folder, publish, publish_new, refuse_taken, stage, write
 from gougeform.present.json import json_text, whole
 from gougeform.present.progress import step
 
@@ -47,7 +47,7 @@ def written(answer: Answer, folder: Path | None = None, *, pictures: bool = True
     files = answer.files
     if files is None:
         return Written()
-    home = folder or files.folder
+    home = folder or files.folder or (out_folder(answer.recipe) if answer.recipe else Path("out"))
     names = [name for name in files.make if pictures or not name.endswith(_PICTURES)]
     names += [files.record] if files.record else []
     paths = [home / name for name in names]

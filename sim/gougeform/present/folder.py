@@ -145,7 +145,7 @@ def _place_new(source: Path, place: Path) -> None:
         raise _taken(place) from None
 
 
-def home(recipe: Recipe) -> Path:
+def out_folder(recipe: Recipe) -> Path:
     """Where the files of a recipe go, if a person names no other folder."""
     return Path("out") / file_name(recipe)
 

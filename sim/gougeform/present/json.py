@@ -20,7 +20,7 @@ def whole(answer: Answer, folder: Path, files: Sequence[str], earlier: Sequence[
 
     files: what was written, as it shall be called. earlier: what runs before have left there.
     """
-    own = {"title": answer.title} | ({"verdict": answer.verdict} if answer.verdict else {}) | dict(answer.result)
+    own = {"title": answer.heading} | ({"verdict": answer.verdict} if answer.verdict else {}) | dict(answer.result)
     common: dict[str, Any] = {"notes": answer.notes}
     if answer.next:
         common["next"] = [shlex.join(one.words(folder)) for one in answer.next]
@@ -37,7 +37,7 @@ def page(answer: Answer) -> dict[str, Any]:
     """The answer as plain values, blocks with every cell's text, value and unit: for a page, which writes no files."""
     plain: dict[str, Any] = finite(
         {
-            "title": answer.title,
+            "title": answer.heading,
             "verdict": answer.verdict,
             "blocks": [_block(block) for block in answer.blocks],
             "notes": answer.notes,

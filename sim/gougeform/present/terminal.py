@@ -21,7 +21,7 @@ _COLUMNS = 80
 def tell(answer: Answer, written: Written, stream: IO[str]) -> None:
     """Title, verdict, blocks, notes, what was written, what to ask next, and last the cautions in short."""
     console = _console(stream)
-    for heading in filter(None, (answer.title, answer.verdict)):
+    for heading in filter(None, (answer.heading, answer.verdict)):
         console.print(heading, style="bold", markup=False)
         console.print()
     for block in answer.blocks:

@@ -13,7 +13,7 @@ from gougeform.measure.measures import Measures, measure
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.names import NAMES
-from gougeform.settings.problem import EXACT, Problem, Solution
+from gougeform.settings.problem import EXACT, Problem, Solution, Solved
 from gougeform.settings.solve import solve
 from gougeform.settings.trial import Reading
 from gougeform.settings.wants import Free, Want, reading_of
@@ -138,6 +138,13 @@ def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
             "other wants",
         )
     return best[1]
+
+
+def both_ways(problem: Problem, solved: Solved) -> list[tuple[Confirmed, Confirmed]]:
+    """Each solution as solved, and as a ruler can set it, both measured; those that cannot be ground last."""
+    exact = [corrected(problem, solution) for solution in solved.solutions]
+    pairs = [(one, confirmed(problem, ruled(problem, one.values))) for one in exact]
+    return sorted(pairs, key=lambda pair: bool(pair[0].problem))
 
 
 def straight_words(bench: Bench) -> str:

@@ -14,7 +14,7 @@ from gougeform.mesh.files import WRITERS, write_mesh
 from gougeform.mesh.solid import DEFAULT_TOLERANCE, build_solid
 from gougeform.present.answer import Answer, Block, Files
 from gougeform.present.files import table, text
-from gougeform.present.folder import home
+from gougeform.present.folder import out_folder
 from gougeform.present.progress import step
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
@@ -34,11 +34,10 @@ def answer(recipe: Recipe, tolerance: float = DEFAULT_TOLERANCE) -> Answer:
     with step("building the mesh"):
         solid = build_solid(measures.gouge, tolerance)
     numbers["stated_error"]["mesh_mm"] = solid.tolerance
-    folder = home(recipe)
+    folder = out_folder(recipe)
     name = folder.name
     return Answer(
-        recipe.title or recipe.name or "Ground tool",
-        blocks(measures, solid.tolerance),
+        blocks=blocks(measures, solid.tolerance),
         notes=[*measures.notes, *(f"{doubt}." for doubt in doubts(recipe))],
         result=numbers,
         files=Files(

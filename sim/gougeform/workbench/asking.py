@@ -28,7 +28,7 @@ def solve(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
     """
     from gougeform.settings.bench import bench_of
     from gougeform.settings.problem import Problem
-    from gougeform.settings.ruler import confirmed, corrected, ruled
+    from gougeform.settings.ruler import both_ways
     from gougeform.settings.solve import solve as solved
     from gougeform.settings.wants import read_frees, read_wants
 
@@ -47,13 +47,9 @@ def solve(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
         tell(0.1, "solving")
         answer = solved(problem)
         tell(0.7, "measuring what it gives")
-        pairs = [
-            (exact := corrected(problem, one), confirmed(problem, ruled(problem, exact.values)))
-            for one in answer.solutions
-        ]
+        pairs = both_ways(problem, answer)
     except InputError as error:
         raise InputError(error.field.removeprefix("want "), error.problem, error.hint) from error
-    pairs.sort(key=lambda pair: bool(pair[0].problem))
     return {
         "exact": answer.exact,
         "family": answer.family,
@@ -83,13 +79,13 @@ def relief(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
 
     Raises InputError.
     """
+    from gougeform.settings.answers.relief import chosen
     from gougeform.settings.relief import Middle
 
     recipe = good_recipe(what.get("recipe"))
     given = {name: what[name] for name in ("land_mm", "move", "angle_deg") if what.get(name) not in (None, "")}
     for name, value in given.items():
-        if not 0 < _plain_number(value, name) < 180:
-            raise InputError(name, f"given {value:g}, allowed is above 0 and below 180", "change it")
+        _plain_number(value, name)
     if len(given) != 2:
         raise InputError(
             "land_mm", f"{len(given)} of the three are given, allowed are two: they give the third", "fill in two"
@@ -97,12 +93,7 @@ def relief(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
     tell(0.2, "moving the pocket")
     middle = Middle(recipe)
     try:
-        if "land_mm" not in given:
-            found = middle.from_both(given["move"], given["angle_deg"])
-        elif "move" in given:
-            found = middle.from_move(given["land_mm"], given["move"])
-        else:
-            found = middle.from_angle(given["land_mm"], given["angle_deg"])
+        found, _ = chosen(middle, given.get("land_mm"), given.get("move"), given.get("angle_deg"))
         made, ruler = middle.made(found), middle.made(middle.on_ruler(found))
     except InputError as error:
         names = {"land": "land_mm", "angle": "angle_deg"}

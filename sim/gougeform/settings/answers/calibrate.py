@@ -11,7 +11,6 @@ import numpy as np
 from gougeform.errors import InputError
 from gougeform.present.answer import Answer, Block, Cell, Files, Number
 from gougeform.present.files import table, text
-from gougeform.present.folder import home
 from gougeform.read.library import OWN_LIBRARY
 from gougeform.read.writing import toml_text
 from gougeform.recipe.model import Recipe
@@ -51,8 +50,7 @@ def answer(
         for group in fit.blind
     ]
     return Answer(
-        recipe.title or recipe.name or "Tool",
-        _blocks(measured, fit, reading),
+        blocks=_blocks(measured, fit, reading),
         notes=[*blind, *filter(None, [fit.advice]), *fit.notes],
         result={
             "unknowns": {
@@ -77,7 +75,6 @@ def answer(
                 "jig.toml": jig,
                 "calibration.csv": table(columns),
             },
-            home(recipe),
         ),
         recipe=recipe,
     )

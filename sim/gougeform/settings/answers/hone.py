@@ -26,8 +26,7 @@ def answer(recipe: Recipe, wheel: str | float) -> Answer:
     stops = [f"{one['way'][:1].upper()}{one['way'][1:]}: {one['problem']}." for one in ways if one["problem"]]
     bevel = f"Edge at the nose {edge:.2f}°; {found.chord:.2f} mm of bevel, its chord at {found.chord_angle:.2f}°."
     return Answer(
-        recipe.title or recipe.name or "Tool",
-        [
+        blocks=[
             Block(below=bevel),
             _ways(ways),
             Block("Not possible", points=stops),

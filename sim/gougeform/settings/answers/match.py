@@ -11,7 +11,6 @@ from gougeform.errors import InputError
 from gougeform.measure.quantities.steel import grams
 from gougeform.present.answer import Answer, Block, Files, Labels, across, cell, down
 from gougeform.present.files import COOL, INK, SOFT, WARM, chart, line, table, text
-from gougeform.present.folder import home
 from gougeform.present.progress import step
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
@@ -70,8 +69,7 @@ def answer(
         **chart("gap", lambda top, low: _draw(top, low, found), title, panels=2, size=(7.5, 5.6)),
     }
     return Answer(
-        recipe.title or recipe.name or "Tool",
-        [
+        blocks=[
             settings_block(found.cost.measures.gouge, "Set the machine to"),
             Block(below=f"Turned to fit: {turned}."),
             _light(found),
@@ -88,7 +86,7 @@ def answer(
             "equal_settings": found.equal,
             **_price(found.cost),
         },
-        files=Files(files, home(recipe)),
+        files=Files(files),
         recipe=found.recipe,
     )
 
@@ -103,8 +101,7 @@ def regrind(recipe: Recipe, old: Recipe | None = None, measured: Mapping[str, fl
     new = changed(recipe, {"bar": old.table["bar"], "flute": old.table["flute"], "older": None})
     price = cost(old, new)
     return Answer(
-        recipe.title or recipe.name or "Tool",
-        [Block(below=f"The tool as it is: {old.title or old.name}"), _priced("Regrinding it to this", price)],
+        blocks=[Block(below=f"The tool as it is: {old.title or old.name}"), _priced("Regrinding it to this", price)],
         notes=_other_steel(recipe, old),
         result={"old": old.title or old.name, **_price(price)},
         recipe=new,

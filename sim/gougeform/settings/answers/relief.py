@@ -9,7 +9,6 @@ import numpy as np
 from gougeform.errors import InputError
 from gougeform.present.answer import Answer, Block, Files, Labels, across, down
 from gougeform.present.files import records, table, text
-from gougeform.present.folder import home
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
 from gougeform.settings.bench import bench_of
@@ -36,14 +35,13 @@ def answer(recipe: Recipe, land: float | None = None, move: float | None = None,
     ]  # fmt: skip
     files = {"relief.toml": text(to_toml(made.recipe)), **({"relief.csv": table(records(rows))} if rows else {})}
     return Answer(
-        recipe.title or recipe.name or "Tool",
-        [_relief(made, ruler), _land(made, ruler), *_family(relief, rows)],
+        blocks=[_relief(made, ruler), _land(made, ruler), *_family(relief, rows)],
         result={
             **found(made),
             "with_a_ruler": found(ruler),
             "moves": [{key: row[key] for key in (f"move_{relief.unit}", "nose_deg", "angle_deg")} for row in rows],
         },
-        files=Files(files, home(recipe)),
+        files=Files(files),
         recipe=made.recipe,
     )
 

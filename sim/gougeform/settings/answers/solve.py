@@ -7,14 +7,14 @@ from typing import Any
 
 from gougeform.present.answer import Answer, Block, Files, Labels, Made, Next, across
 from gougeform.present.files import text
-from gougeform.present.folder import called, home
+from gougeform.present.folder import called
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
 from gougeform.settings.bench import bench_of
 from gougeform.settings.further import further
 from gougeform.settings.names import NAMES
 from gougeform.settings.problem import Problem, Solved
-from gougeform.settings.ruler import Confirmed, confirmed, corrected, machine, ruled, straight_words
+from gougeform.settings.ruler import Confirmed, both_ways, machine, straight_words
 from gougeform.settings.solve import solve
 from gougeform.settings.wants import Span, Want, read_frees, read_wants
 
@@ -36,11 +36,7 @@ def answer(
     wants = read_wants(want)
     problem = Problem(recipe, wants, read_frees(bench_of(recipe), free or {}, stops or {}, wants))
     solved = solve(problem)
-    pairs = []
-    for solution in solved.solutions:
-        exact = corrected(problem, solution)
-        pairs.append((exact, confirmed(problem, ruled(problem, exact.values))))
-    pairs.sort(key=lambda pair: bool(pair[0].problem))
+    pairs = both_ways(problem, solved)
     names = ["settings.toml", *(f"settings-{number}.toml" for number in range(2, len(pairs) + 1))]
     unmet = [str(one) for one in solved.unmet]
     blocks = [Block("What cannot be met", points=unmet)]
@@ -51,8 +47,7 @@ def answer(
     why = "the tool with these settings (the ruler's)" if solved.exact else "the nearest tool"
     nothing_left = "Every setting of this jig is free already: another jig or wheel, or other wants."
     return Answer(
-        recipe.title or recipe.name or "Tool",
-        blocks,
+        blocks=blocks,
         verdict=_verdict(solved, len(pairs)),
         notes=[nothing_left] if not (solved.exact or more) else [],
         result={
@@ -63,7 +58,7 @@ def answer(
             "solutions": [{**found(exact, wants), "with_a_ruler": found(ruler, wants)} for exact, ruler in pairs],
             "cannot_be_met": unmet,
         },
-        files=Files({n: text(to_toml(ruler.recipe)) for n, (_, ruler) in zip(names, pairs, strict=True)}, home(recipe)),
+        files=Files({n: text(to_toml(ruler.recipe)) for n, (_, ruler) in zip(names, pairs, strict=True)}),
         next=[*(following if more else []), Next("grind", [Made(names[0])], why=why)],
         recipe=pairs[0][1].recipe,
     )

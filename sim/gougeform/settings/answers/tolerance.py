@@ -9,7 +9,6 @@ import numpy as np
 
 from gougeform.present.answer import Answer, Block, Cell, Files, Number
 from gougeform.present.files import INK, WARM, chart, table
-from gougeform.present.folder import home
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import bench_of
 from gougeform.settings.names import NAMES
@@ -43,8 +42,7 @@ def answer(recipe: Recipe, tolerance: Mapping[str, float] | None = None) -> Answ
     }
     title = f"{recipe.title or recipe.name}\nwhat each setting's tolerance does to the edge"
     return Answer(
-        recipe.title or recipe.name or "Tool",
-        _blocks(found),
+        blocks=_blocks(found),
         verdict=sentence(found),
         result={
             "per_unit": {column: named(found.slope[k].tolist()) for k, column in enumerate(columns)},
@@ -56,9 +54,7 @@ def answer(recipe: Recipe, tolerance: Mapping[str, float] | None = None) -> Answ
             },
             "in_a_sentence": sentence(found),
         },
-        files=Files(
-            {"tolerance.csv": table(rows), **chart("tolerance", lambda axes: _draw(axes, found), title)}, home(recipe)
-        ),
+        files=Files({"tolerance.csv": table(rows), **chart("tolerance", lambda axes: _draw(axes, found), title)}),
         recipe=recipe,
     )
 

@@ -10,7 +10,6 @@ from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
 from gougeform.present.answer import Answer, Block, Files, Labels, across, down
 from gougeform.present.files import COOL, INK, SOFT, WARM, chart, line, records, table, text
-from gougeform.present.folder import home
 from gougeform.quantity import DEG, shown
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
@@ -73,8 +72,7 @@ def answer(
         files |= {"wear.csv": table(records(worn))}
         files |= chart("wear", lambda *axes: _draw_wear(axes, worn), title, panels=panels, size=size)
     return Answer(
-        name or "Tool",
-        [settings_block(carried.gouge, "Settings there"), _edge(carried), *_moved(carried), *_wear(worn)],
+        blocks=[settings_block(carried.gouge, "Settings there"), _edge(carried), *_moved(carried), *_wear(worn)],
         notes=carried.notes,
         result={
             "to": [f"{what}={value}" for what, value in to.items()],
@@ -90,7 +88,7 @@ def answer(
             },
             "wear": worn,
         },
-        files=Files(files, home(recipe)),
+        files=Files(files),
         recipe=carried.recipe,
     )
 
