@@ -120,7 +120,7 @@ def two():
 
 def test_compare_says_differences_with_their_size(two):
     said = " ".join(differences(two))
-    gap = two[1].numbers["cheek_5_mm"] - two[0].numbers["cheek_5_mm"]
+    gap = two[1].numbers["cheek_width_mm.5"] - two[0].numbers["cheek_width_mm.5"]
     assert f"{abs(gap):.2f} mm {'wider' if gap > 0 else 'narrower'}" in said
     # Deflections are compared, not stiffnesses: 0.26 mm instead of 0.42 bends 38 % less, and is 61 % stiffer.
     more = two[1].numbers["deflection_mm"] / two[0].numbers["deflection_mm"] - 1
@@ -143,7 +143,7 @@ def test_a_section_behind_everything_is_the_fluted_bar(two):
     assert np.ptp(section[:, 0]) == pytest.approx(10.0, abs=0.01)
     assert round_outline(10.0).contains(section * (1 - 1e-9)).all()
     assert len(section_behind(two[0].gouge, -1.0)) == 0
-    for behind, cheek in ((3.0, "cheek_3_mm"), (5.0, "cheek_5_mm")):
+    for behind, cheek in ((3.0, "cheek_width_mm.3"), (5.0, "cheek_width_mm.5")):
         below = section_behind(two[0].gouge, behind)
         below = below[below[:, 1] <= two[0].gouge.section.y_floor + 1e-9]
         assert np.ptp(below[:, 0]) == pytest.approx(two[0].numbers[cheek], abs=0.05)

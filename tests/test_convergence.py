@@ -61,7 +61,7 @@ def lengths(measures):
     edge, k = measures.edge, measures.edge.nose
     wings = [edge.wing_length(-1), edge.wing_length(1)]
     found = [*wings, edge.length, edge.bevel[k], edge.overcut, measures.nose_loss, measures.land or 0.0]
-    return np.nan_to_num(np.array([*found, *measures.cheeks.values()]))
+    return np.nan_to_num(np.array([*found, *measures["cheek_width_mm"].values()]))
 
 
 def measured(gouge, stations=401):

@@ -197,12 +197,11 @@ def assert_numbers(recipe: Recipe, measures: Measures, found: dict, tally: Tally
     assert (np.abs(hollow) <= long).all()
     flat = plain_numbers(found)
     # Rolling far can leave more than one surface over the chord at the nose.
-    if math.isnan(flat["hollow_depth_mm"]):
-        flat.pop("hollow_depth_mm")
+    none = {name for name, value in found.items() if value is None}
+    assert none <= {"hollow_depth_mm", "land_mm", "centre_distance_mm", "rim_distance_mm", "contact_deg"}
     # A relief that takes the whole nose leaves no land there, and says so.
-    if math.isnan(flat.get("land_mm", 0.0)):
+    if "land_mm" in none:
         assert any("no land is found where" in note for note in measures.notes)
-        flat.pop("land_mm")
     for name, value in flat.items():
         assert math.isfinite(value), name
     for name in ["nose_angle_deg", *(f"wing_angle_deg.{p}" for p in (25, 50, 75, 95))]:
@@ -212,6 +211,11 @@ def assert_numbers(recipe: Recipe, measures: Measures, found: dict, tally: Tally
     assert ("land_mm" in found) == (len(recipe.grinds) > 1)
     for d in (3, 5, 10):
         assert -TINY <= flat[f"cheek_width_mm.{d}"] <= wide + TINY
+        assert 0 < flat[f"edge_width_mm.{d}"] <= wide + TINY
+    for d in (5, 10, 15):
+        past, below = flat[f"cheek_past_edge_mm.{d}"], flat[f"cheek_past_edge_below_mm.{d}"]
+        assert 0 <= below <= past + TINY
+        assert past <= wide + TINY
     assert -TINY <= found["nose_loss_mm"] <= long
     assert -TINY <= found["steel_removed_mm3"] <= wide * tall * (long + found["nose_loss_mm"])
     density = recipe.bar.steel.density_g_cm3

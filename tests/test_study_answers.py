@@ -145,7 +145,7 @@ def test_curves_have_a_line_for_every_combination():
     first, second = plot.response_curves(frame, inputs, ["nose_angle_deg"]).axes
     assert [len(axis.lines) for axis in (first, second)] == [3, 4]
     np.testing.assert_array_equal(first.lines[1].get_ydata(), [10, 11, 12, 13])
-    assert (first.get_xlabel(), first.get_ylabel()) == ("projection, mm", "wedge angle at the nose, °")
+    assert (first.get_xlabel(), first.get_ylabel()) == ("projection, mm", "nose angle, °")
     mesh = plot.heat_maps(frame, inputs, ["nose_angle_deg"]).axes[0].collections[0]
     np.testing.assert_array_equal(np.asarray(mesh.get_array()), x + 10 * y)
     with pytest.raises(InputError, match="A heat map needs two"):

@@ -231,6 +231,8 @@ def test_the_design_for_sensitivities_exchanges_one_field_at_a_time():
 
 
 def test_outputs_are_named_one_by_one_or_by_group():
+    made = plan(outputs=["cheek_width_mm", "nose_angle_deg", "cheek_width_mm.5"])
+    assert made.outputs == ("cheek_width_mm.3", "cheek_width_mm.5", "cheek_width_mm.10", "nose_angle_deg")
     made = plan(outputs=["cheeks", "nose_angle_deg", "cheek_width_mm.5"])
     cheeks = tuple(name for name, one in EVERY.items() if one.of.group == "cheeks")
     assert {"cheek_width_mm.3", "cheek_past_edge_mm.15"} < set(cheeks)

@@ -7,7 +7,7 @@ from test_reach_closed_forms import at_the_nose, ring
 from conftest import grind_tool
 from gougeform.bar.section import build_section
 from gougeform.grind.gouge import shape
-from gougeform.measure.cheek import cheek_widths
+from gougeform.measure.cheek import cheek_widths, past_edge
 from gougeform.measure.edge import measure_edge
 from gougeform.measure.measures import measure
 from gougeform.reach.body import build_body
@@ -77,10 +77,11 @@ def test_a_thick_web_makes_a_detail_gouge(agree, table, bar):
 
 
 def test_square_and_round_cheeks(agree):
-    """The trade says that a squarer bar has a slightly narrower cheek for the same grind. That is not found.
+    """The trade says that a squarer bar has a slightly narrower cheek for the same grind. So it has, past its own edge.
 
-    With the same thickness, flute, web and grind the square bar's cheek is wider, by 0.4 to 0.7 mm (its corners hold
-    the steel that a round bar lacks); with as much steel in the section, still by 0.04 mm. Kept here as it was found.
+    Across, with the same thickness, flute, web and grind it is wider, by 0.4 to 0.7 mm, and with as much steel in the
+    section still by 0.04 mm: its lips stand further out, and with them the edge. What stands out beside the edge, from
+    about 8 mm behind the nose on, is less on the square bar, and by more the further back.
     """
     says = "common practice says the reverse: not found"
     square = {"bar": {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 1.0, "length_mm": 150.0}}
@@ -94,3 +95,6 @@ def test_square_and_round_cheeks(agree):
         agree.falls("cheeks, square bar to round bar of the same steel", pair, "mm", source=says)
     for pair in np.array(widths)[[0, 2]].T:
         agree.falls("cheeks, square bar to round bar as thick", pair, "mm", source=says)
+    past = [past_edge(measure_edge(grind_tool("foot", edits)), [8.0, 10.0, 14.0]) for edits in ({}, square)]
+    for pair in np.transpose(past):
+        agree.falls("cheek past the edge, round bar to square bar as thick", pair, "mm", source=SOURCE)

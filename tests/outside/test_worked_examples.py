@@ -7,10 +7,13 @@ to all four digits after the point that it prints, so that much is held here.
 import pytest
 
 from gougeform.grind.gouge import shape
+from gougeform.measure.cheek import edge_widths, past_edge
 from gougeform.measure.measures import measure, result
-from gougeform.recipe.reading import from_table
+from gougeform.recipe.reading import from_table, load
 
 SOURCE = "independent dense method · its results seen"
+GRID = "independent dense method, half widths to 0.005 mm · its results seen"
+COARSE = "independent dense method, edge to some hundredths of a mm · its results seen"
 
 BASE = {
     "bar": {"outline": "round", "diameter_mm": 10.0, "length_mm": 150.0},
@@ -80,3 +83,44 @@ def test_worked_example(agree, name):
                 agree("distances to set, two worked recipes", ours, number, close, "mm")
             else:
                 agree("bevel, hollow, land, wing and edge lengths, two worked recipes", ours, number, close, "mm")
+
+
+SQUARE = {"outline": "square", "side_mm": 10.0, "corner_radius_mm": 1.0, "length_mm": 150.0}
+
+
+@pytest.mark.parametrize(("bar", "half"), [(BASE["bar"], [0.27, 0.68, 1.50]), (SQUARE, [0.18, 0.54, 1.03])])
+def test_cheek_past_the_edge_of_round_and_square(agree, bar, half):
+    """8, 10 and 14 mm behind the nose, at equal flute: the squarer bar is leaner below its own edge."""
+    edge = measure(shape(from_table(BASE | {"bar": bar, "grind": [FIRST]}))).edge
+    ours = past_edge(edge, [8.0, 10.0, 14.0]) / 2
+    agree("half cheek past the edge, round and square bar, same flute", ours, half, 0.006, "mm", source=GRID)
+
+
+def test_lips_of_a_square_bar_stand_further_out(agree):
+    """By 0.47 mm a side at equal flute, which is most of what its cheek is wider: behind the wings the lips are left."""
+    wide = [
+        edge_widths(measure(shape(from_table(BASE | {"bar": bar, "grind": [FIRST]}))).edge, 12.0)[0]
+        for bar in (BASE["bar"], SQUARE)
+    ]
+    agree("lips of a square bar further out a side, same flute", (wide[1] - wide[0]) / 2, 0.47, 0.005, "mm", source=GRID)
+
+
+@pytest.mark.parametrize(
+    ("name", "wide"),
+    [
+        ("finial-round-10-fingernail-foot", 2.64),
+        ("baluster-square-10-fingernail-foot", 0.48),
+        ("finial-round-10-relief-foot", 0.59),
+        ("baluster-square-10-relief-foot", 0.48),
+    ],
+)
+def test_cheek_past_the_edge_of_library_tools(agree, name, wide):
+    """12 mm behind the nose. All four of theirs are less, by 0.02 to 0.05 mm, by how far out they put the lips.
+
+    Where lips are is plain arithmetic: two circles meet 7.0052 mm apart on the round bar, 9.4722 on the square one
+    (flute of radius 5 about y = 6.5, corner of 0.6 about 4.4, 4.4).
+    """
+    edge = measure(shape(load(name))).edge
+    lips = 7.00516338 if "round" in name else 9.47217207
+    assert edge_widths(edge, 12.0) == pytest.approx(lips, abs=1e-8)
+    agree("cheek past the edge of library tools", past_edge(edge, 12.0), wide, 0.05, "mm", source=COARSE)

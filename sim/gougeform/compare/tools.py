@@ -149,7 +149,7 @@ def _difference(first: Compared, other: Compared, key: str) -> str:
 
 def _opened(text: str) -> str:
     """A sentence's beginning: a capital where it starts with one of our own words, a name as it is."""
-    return text[:1].upper() + text[1:] if text.startswith(("the ", "land ", "one ")) else text
+    return text[:1].upper() + text[1:] if text.startswith(("the ", "land ", "one ", "past ")) else text
 
 
 def section_behind(gouge: Gouge, behind: float) -> Floats:

@@ -36,6 +36,6 @@ MEASURED = (
     _one("cheek_past_edge_mm", "cheek past the edge", lambda m: _all(m)[0][:_N],
          "by how much the steel at or below the edge is wider than the edge, behind the wings than the lips",
          PAST_EDGE_AT_MM),
-    _one("cheek_past_edge_below_mm", f"past the edge {WELL_BELOW_MM:g} mm below it", lambda m: _all(m)[0][_N:],
+    _one("cheek_past_edge_below_mm", f"cheek past the edge ({WELL_BELOW_MM:g} mm below)", lambda m: _all(m)[0][_N:],
          f"the same, of steel {WELL_BELOW_MM:g} mm or more below the edge", PAST_EDGE_AT_MM),
 )  # fmt: skip
