@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gougeform.gauges.wheelgauge import worn_diameters
+from gougeform.gauges.kinds.wheel import worn_diameters
 from gougeform.grind.gouge import Gouge
 from gougeform.machine.rig import FootRig, RodRig, TableRig
 from gougeform.measure.measures import Measures

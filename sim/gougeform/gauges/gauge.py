@@ -5,48 +5,16 @@ A plan is seen from above, the way the gauge lies on the printer's bed, so that 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from gougeform.errors import InputError
-
 LEAST_WALL_MM = 1.2
 TEXT_DEPTH_MM = 0.6
 ARC_TOLERANCE_MM = 0.001
 """Largest distance of a chord from the circle it stands for."""
-
-
-@dataclass(frozen=True)
-class Printing:
-    """How gauges are printed.
-
-    fit_mm: gap on every face that goes round a part (rod, foot, edge); distances between faces stay nominal.
-    scale: every length is multiplied by it, against shrinkage. chamfer_mm: 45° at the bed, against the first layer's
-    bulge. text_mm: cap height. raised: text stands up instead of being sunk. bed_mm: width and depth of the bed.
-    """
-
-    fit_mm: float = 0.2
-    scale: float = 1.0
-    chamfer_mm: float = 0.4
-    text_mm: float = 4.0
-    raised: bool = False
-    bed_mm: tuple[float, float] = (220.0, 220.0)
-
-    def __post_init__(self) -> None:
-        limits = (
-            ("fit", self.fit_mm, 0.0, 1.0, "0.1 to 0.3 suits most printers"),
-            ("scale", self.scale, 0.9, 1.1, "1.003 makes good a shrinkage of 0.3 %"),
-            ("chamfer", self.chamfer_mm, 0.0, 0.8, "0.4 suits most printers, 0 leaves it out"),
-            ("text", self.text_mm, 3.0, 8.0, "4 is legible and leaves the gauges small"),
-            ("bed", self.bed_mm[0], 60.0, 2000.0, "give the width and depth your printer can use"),
-            ("bed", self.bed_mm[1], 60.0, 2000.0, "give the width and depth your printer can use"),
-        )
-        for name, value, low, high, hint in limits:
-            if not low <= value <= high:  # also for not-a-number
-                raise InputError(name, f"given {value:g}, allowed is {low:g} to {high:g}", hint)
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,14 +26,31 @@ class Lettering:
     mark: bool = False
 
 
+@dataclass(frozen=True)
+class Span:
+    """What must be found on the printed part: how much of a straight cut through it is material, or gap.
+
+    dimension: which of the gauge's it shows. height: of the cut above the bed, mm. start, end: of the cut on the plan,
+    mm. length: mm.
+    """
+
+    dimension: str
+    height: float
+    start: tuple[float, float]
+    end: tuple[float, float]
+    length: float
+    gap: bool = False
+
+
 @dataclass(frozen=True, eq=False)
 class Gauge:
     """One gauge.
 
-    kind: the word of the command. name: tells several of a kind apart, part of a file's name. outline: plan, mm.
+    kind: the word for it. name: tells several of a kind apart, part of a file's name. outline: plan, mm.
     thickness: mm. lowered: (region, height) pairs: there the plate ends at that height. lettering: text and marks.
     says: the text. dimensions: functional sizes as they must be found on the print before scale, units in the names.
-    use: how to use it, one sentence. notes: what a person should know about this one.
+    use: how to use it, one sentence. notes: what a person should know about this one. spans: how its dimensions are
+    found again on the file.
     """
 
     kind: str
@@ -77,7 +62,8 @@ class Gauge:
     dimensions: dict[str, float]
     use: str
     lowered: tuple[tuple[BaseGeometry, float], ...] = ()
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
+    spans: tuple[Span, ...] = ()
 
     @property
     def size(self) -> tuple[float, float]:

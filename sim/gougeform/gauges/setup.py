@@ -1,56 +1,27 @@
-"""What gauges are made from: a ground tool, how it is printed, and what a person asked for beyond the recipe."""
+"""What gauges are made from: a ground tool and how it is printed."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from gougeform.errors import InputError
 from gougeform.gauges import lettering
-from gougeform.gauges.gauge import Lettering, Printing, plain
+from gougeform.gauges.gauge import Lettering, plain
+from gougeform.gauges.kind import Printing
 from gougeform.grind.gouge import Gouge
 from gougeform.measure.edge import Edge, measure_edge
 
 
-@dataclass(frozen=True)
-class Wishes:
-    """What was asked for beyond the recipe; empty means: as the recipe says.
-
-    wheel_mm: diameters for rim spacers and wheel gauge. projection_mm, angle_deg: steps and notches. reads: what a
-    notch is labelled with, the angle at the edge or the chord's. foot_mm: diameter of the foot's end. slide: how pocket
-    or rod move from the first to the second setting, straight toward the wheel's axis or level.
-    """
-
-    wheel_mm: tuple[float, ...] = ()
-    projection_mm: tuple[float, ...] = ()
-    angle_deg: tuple[float, ...] = ()
-    reads: Literal["edge", "chord"] = "edge"
-    foot_mm: float = 8.0
-    slide: Literal["radial", "level"] = "radial"
-
-    def __post_init__(self) -> None:
-        for name, values, low, high in (
-            ("wheel", self.wheel_mm, 20.0, 5000.0),
-            ("projection", self.projection_mm, 5.0, 1000.0),
-            ("angle", self.angle_deg, 10.0, 120.0),
-            ("foot", (self.foot_mm,), 3.0, 40.0),
-        ):
-            for value in values:
-                if not low <= value <= high:
-                    raise InputError(name, f"given {value:g}, allowed is {low:g} to {high:g}", f"change {name}")
-
-
 @dataclass(frozen=True, eq=False)
 class Setup:
-    """A ground tool with printing and wishes."""
+    """A ground tool, and how its gauges are printed."""
 
     gouge: Gouge
     printing: Printing = field(default_factory=Printing)
-    wishes: Wishes = field(default_factory=Wishes)
 
     @cached_property
     def edge(self) -> Edge:

@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 from gougeform.errors import InputError
-from gougeform.grind.gouge import Gouge
 from gougeform.measure.measures import Measures, result
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
@@ -61,6 +60,8 @@ def files(what: dict[str, Any], tell: Tell) -> dict[str, str]:
     kind, which = what.get("kind"), checked_tool(what.get("tool"))
     recipe = good_recipe(what.get("recipe"))
     stem = file_stem(recipe.table, which)
+    if kind == "gauges":
+        return _gauges(recipe, what, stem, tell)
     gouge = shape(recipe)
     if kind in ("stl", "3mf"):
         from gougeform.measure.measures import measure
@@ -74,8 +75,6 @@ def files(what: dict[str, Any], tell: Tell) -> dict[str, str]:
         tell(0.8, "writing it")
         name = f"{stem}.{kind}"
         return as_file(name, captured(lambda folder: write_mesh(solid, folder / name))[name])
-    if kind == "gauges":
-        return _gauges(gouge, stem, tell)
     if kind == "card":
         from gougeform.card.card import write_card
         from gougeform.measure.measures import measure
@@ -87,24 +86,22 @@ def files(what: dict[str, Any], tell: Tell) -> dict[str, str]:
     raise InputError("kind", f"given {str(kind)[:20]!r}, allowed are stl, 3mf, gauges and card", "load the page again")
 
 
-def _gauges(gouge: Gouge, stem: str, tell: Tell) -> dict[str, str]:
-    """All gauges of a tool as STL and 3MF in one archive, with a note on the kinds it cannot have.
+def _gauges(recipe: Recipe, what: dict[str, Any], stem: str, tell: Tell) -> dict[str, str]:
+    """Gauges as STL and 3MF in one archive, with a note on the kinds a tool cannot have: all, or `gauge` by `options`.
 
-    Raises InputError where a gauge cannot be printed as it is.
+    Raises InputError like the command.
     """
-    from gougeform.gauges.kinds import all_gauges
-    from gougeform.gauges.making import made
-    from gougeform.gauges.setup import Setup
+    from gougeform.gauges.making import ALL, make
 
-    setup = Setup(gouge)
-    planned, without = all_gauges(setup)
+    options = what.get("options") or {}
+    if not isinstance(options, dict):
+        raise InputError("options", "are not names with values", "load the page again")
+    gauges = make(recipe, str(what.get("gauge") or ALL), options, tell)
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
-        for number, gauge in enumerate(planned):
-            tell(0.1 + 0.85 * number / len(planned), f"building the {gauge.kind} gauge")
-            for name, data in made(gauge, setup).files.items():
-                archive.writestr(name, data)
-    note = "; ".join(f"{kind}: {why.problem}" for kind, why in without.items())
+        for name, data in gauges.files.items():
+            archive.writestr(name, data)
+    note = "; ".join(f"{kind}: {why.problem}" for kind, why in gauges.without.items())
     return as_file(f"{stem}-gauges.zip", packed.getvalue()) | {"note": f"Left out: {note}." if note else ""}
 
 
