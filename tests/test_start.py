@@ -14,6 +14,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from gougeform.bar.flutes.arc import ArcFlute
+from gougeform.bar.flutes.parabola import ParabolaFlute
 from gougeform.bar.section import build_section
 from gougeform.command import main
 from gougeform.errors import InputError
@@ -22,7 +24,7 @@ from gougeform.recipe.reading import from_table, load
 from gougeform.settings.sensitivity import OUTPUTS, sensitivity
 from gougeform.starter.fields import described, measured
 from gougeform.starter.lengths import at_the_wheel, from_above, from_the_end
-from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_curve, flute_depth
+from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_depth
 from gougeform.starter.text import starter
 from gougeform.starter.values import BARS, CLAMPS, FLUTES, JIGS, PATHS, WHEELS, Kinds, full_name, model, names, tables
 from gougeform.tool.doubts import doubts
@@ -172,8 +174,8 @@ def test_width_and_web_give_a_flute_that_has_them(bar, flute):
 
 def test_the_arc_is_the_circle_through_lips_and_floor():
     # Elementary geometry: the radius from a chord w and its rise d is w²/8d + d/2.
-    assert flute_curve("arc", 6.0, 1.0)["radius_mm"] == pytest.approx(36 / 8 + 1 / 2)
-    assert flute_curve("parabola", 6.0, 1.5) == {"floor_radius_mm": pytest.approx(3.0)}
+    assert ArcFlute.through(6.0, 1.0, 0.0)["radius_mm"] == pytest.approx(36 / 8 + 1 / 2)
+    assert ParabolaFlute.through(6.0, 1.5, 0.0) == {"floor_radius_mm": pytest.approx(3.0)}
 
 
 def test_lips_in_the_corner_of_a_square_bar():

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from typing import TYPE_CHECKING, Annotated, ClassVar
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, NamedTuple
 
 from gougeform.part import Part
 from gougeform.quantity import Quantity
 
 if TYPE_CHECKING:
     from gougeform.bar.curves import HalfCurve
+    from gougeform.bar.marks import Mark
+    from gougeform.bar.section import Section
 
 WEB = Quantity(
     "web under the flute", "steel from the floor straight down to the underside, in mm", gt=0, le=200,
@@ -22,15 +24,31 @@ FLOOR_RADIUS = Quantity(
 )  # fmt: skip
 
 
+class Shares(NamedTuple):
+    """Usual measures of a flute as shares of the bar's size: width at the lips on a round bar and a square one, web,
+    and radius at the floor where that is chosen.
+    """
+
+    on_round: float
+    on_square: float
+    web: float
+    floor: float = 0.0
+
+
 class Flute(Part):
     """What every kind of flute has, and what its curve must say; see `gougeform.bar.flutes`.
 
-    rank: where it stands in lists, small first. words: its shape as an adjective, for a card.
+    rank: where it stands in lists, small first. words: its shape as an adjective, for a card. shares: usual measures.
+    by_width: fields that a calliper from lip to lip decides, once web and floor radius are known. wing_share: of the
+    bar's size, the usual length of a traced wing.
     """
 
     tag: ClassVar[str] = "shape"
     rank: ClassVar[int] = 50
     words: ClassVar[str]
+    shares: ClassVar[Shares]
+    by_width: ClassVar[tuple[str, ...]] = ()
+    wing_share: ClassVar[float] = 1.0
     length_mm: Annotated[
         float,
         Quantity(
@@ -54,6 +72,18 @@ class Flute(Part):
 
         Raises InputError where the fields make no curve.
         """
+
+    @classmethod
+    @abstractmethod
+    def through(cls, width: float, depth: float, floor_radius: float) -> dict[str, Any]:
+        """The fields of one that is `width` wide and `depth` deep at its lips, mm.
+
+        floor_radius: mm, for shapes that have it to choose. Raises InputError where there is none.
+        """
+
+    def marks(self, section: Section) -> list[Mark]:
+        """What to measure of it, seen from the bar's end."""
+        return []
 
     @property
     def floor_mm(self) -> float | None:

@@ -62,16 +62,9 @@ def content(measures: Measures) -> Card:
 
 def tool_words(recipe: Recipe) -> str:
     """The steel in one line."""
-    bar, flute = recipe.bar, recipe.flute
-    if bar.outline == "round":
-        size = f"round bar Ø{bar.diameter_mm:g} mm"
-    elif bar.outline == "square":
-        size = f"square bar {bar.side_mm:g} mm"
-    else:
-        size = "measured bar"
-    shapes = {"arc": "arc", "parabola": "parabolic", "ellipse": "elliptical", "vee": "V", "points": "measured"}
+    flute = recipe.flute
     web = "" if flute.web_mm is None else f", web {flute.web_mm:g} mm"
-    return f"{size}, {shapes[flute.shape]} flute{web}"
+    return f"{recipe.bar.words}, {flute.words} flute{web}"
 
 
 def steps(measures: Measures) -> list[Step]:

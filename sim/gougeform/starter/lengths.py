@@ -6,11 +6,10 @@ sideways); wheel and jig from the side (X toward the person, Z up, from the whee
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from gougeform.bar.marks import Mark, angle, length
 from gougeform.card.views import on_machine
 from gougeform.grind.gouge import Gouge
 from gougeform.measure.measures import Measures
@@ -20,40 +19,7 @@ Floats = NDArray[np.float64]
 _FLAT_DEG = 1.0  # an angle smaller than this cannot be drawn
 
 
-@dataclass(frozen=True, eq=False)
-class Named:
-    """One thing to measure. field: its place in the recipe, "" for a check that the recipe has no field for.
-
-    points: (2, 2) the two ends of a length in mm, or (3, 2) leg, corner, leg of an angle in degrees. value: as measured
-    between them.
-    """
-
-    field: str
-    words: str
-    value: float
-    points: Floats
-
-    @property
-    def angle(self) -> bool:
-        """Whether it is an angle."""
-        return len(self.points) == 3
-
-
-def length(field: str, words: str, start: object, stop: object) -> Named:
-    """A length between two places."""
-    ends = np.array([start, stop], float)
-    return Named(field, words, float(np.linalg.norm(ends[1] - ends[0])), ends)
-
-
-def angle(field: str, words: str, leg: object, corner: object, other: object) -> Named:
-    """An angle between two legs."""
-    p = np.array([leg, corner, other], float)
-    a, b = p[0] - p[1], p[2] - p[1]
-    turned = abs(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b))
-    return Named(field, words, float(np.degrees(turned)), p)
-
-
-def from_the_end(gouge: Gouge) -> list[Named]:
+def from_the_end(gouge: Gouge) -> list[Mark]:
     """The section's lengths, seen from the bar's end: bar, flute, web."""
     section, bar = gouge.section, gouge.recipe.bar
     left, right = section.lip(-1), section.lip(1)
@@ -79,46 +45,12 @@ def from_the_end(gouge: Gouge) -> list[Named]:
         length("", "flute, width from lip to lip", left, right),
         length("", "flute, depth below the lips", [0, (left[1] + right[1]) / 2], [0, floor]),
         length("flute.web_mm" if gouge.recipe.flute.web_mm else "", "web, floor to underside", [0, floor], [0, low]),
-        *_flute(gouge),
+        *gouge.recipe.flute.marks(section),
     ]
     return named
 
 
-def _flute(gouge: Gouge) -> list[Named]:
-    section, flute = gouge.section, gouge.recipe.flute
-    if flute.shape == "points":
-        return []
-    if flute.shape == "arc":
-        centre = np.array([0.0, section.y_floor + flute.radius_mm])
-        end = centre + flute.radius_mm * np.array([np.sin(0.75), -np.cos(0.75)])
-        return [length("flute.radius_mm", "radius of the flute", centre, end)]
-    rho = flute.floor_radius_mm
-    centre = np.array([0.0, section.y_floor + rho])
-    named = [
-        length("flute.floor_radius_mm", "radius of a drill lying on the floor", centre, centre - np.array([rho, 0.0]))
-    ]
-    if flute.shape == "ellipse":
-        y = section.y_floor + flute.half_width_mm**2 / rho  # the ellipse's widest: b = a²/ρ above the floor
-        named.append(length("flute.half_width_mm", "half the flute's widest", [0, y], [flute.half_width_mm, y]))
-    elif flute.shape == "vee":
-        lean = np.radians(flute.flank_angle_deg)
-        up = np.array([np.sin(lean), np.cos(lean)])
-        touch = centre + rho * np.array([np.cos(lean), -np.sin(lean)])
-        corner = touch - up * touch[0] / up[0]  # where the flank's line meets the middle
-        reach = (section.lip(1) - corner) @ up
-        named.append(
-            angle(
-                "flute.flank_angle_deg",
-                "flank to the middle",
-                corner + np.array([0.0, reach]),
-                corner,
-                corner + reach * up,
-            )
-        )
-    return named
-
-
-def from_above(measures: Measures) -> list[Named]:
+def from_above(measures: Measures) -> list[Mark]:
     """Lengths along the bar, (z, x) seen from above: bar, flute, wing."""
     gouge, edge = measures.gouge, measures.edge
     bar, flute = gouge.recipe.bar, gouge.recipe.flute
@@ -132,7 +64,7 @@ def from_above(measures: Measures) -> list[Named]:
     ]
 
 
-def at_the_wheel(gouge: Gouge) -> list[Named]:
+def at_the_wheel(gouge: Gouge) -> list[Mark]:
     """Lengths and angles of jig and wheel from the side, the first grind's nose on the wheel."""
     section, jig, setting = gouge.section, gouge.recipe.grinds[0].jig, gouge.settings[0]
     put = on_machine(gouge)
@@ -214,7 +146,7 @@ def _across(rod: Floats, at: object, diameter: float) -> tuple[Floats, Floats]:
     return rod - half, rod + half
 
 
-def _nose(gouge: Gouge, at: object) -> Named:
+def _nose(gouge: Gouge, at: object) -> Mark:
     """The steel's angle at the nose: flute floor back along the bar, and the wheel's tangent down the bevel."""
     assert callable(at)
     floor = gouge.section.y_floor

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.starter.lengths import Named
+from gougeform.bar.marks import Mark
 from gougeform.tool.picture import INK, PAPER, QUIET
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ class Pen:
         self._room = np.array([place[2] * figure.get_figwidth(), place[3] * figure.get_figheight()])
         self._reach: list[Floats] = []
         self._lengths: list[tuple[Floats, Floats, str]] = []
-        self._angles: list[tuple[Named, str, float]] = []
+        self._angles: list[tuple[Mark, str, float]] = []
         self._notes: list[tuple[Floats, Floats, str, bool]] = []
 
     def __enter__(self) -> Pen:
@@ -97,7 +97,7 @@ class Pen:
                 self._axes.plot(*np.array([end, over]).T, color=MARK, linewidth=0.6, zorder=5)
         self._lengths.append((a, b, letter))
 
-    def turn(self, one: Named, letter: str, share: float) -> None:
+    def turn(self, one: Mark, letter: str, share: float) -> None:
         """An angle as an arc between its legs, with its letter."""
         self.reach(one.points)
         self._angles.append((one, letter, share))
@@ -139,7 +139,7 @@ class Pen:
         }
         self._axes.annotate("", xy=tuple(b), xytext=tuple(a), arrowprops=arrow, zorder=6)
 
-    def _arc(self, one: Named, letter: str, share: float, mm: float) -> None:
+    def _arc(self, one: Mark, letter: str, share: float, mm: float) -> None:
         leg, corner, other = one.points
         a, b = leg - corner, other - corner
         r = share * min(np.linalg.norm(a), np.linalg.norm(b))

@@ -59,42 +59,6 @@ def flute_depth(stock: Stock, width: float, web: float) -> float:
     return depth
 
 
-def flute_curve(shape: str, width: float, depth: float, floor_radius: float = 0.0) -> dict[str, float]:
-    """The fields of a flute that is `width` wide and `depth` deep at its lips; floor_radius for ellipse and vee (mm).
-
-    arc: circle through lips and floor. parabola: y = x²/2ρ. ellipse: ρ = a²/b, x²/a² + (y − b)²/b² = 1 solved for a.
-    vee: a flank that touches the floor's circle and goes through the lip. Raises InputError where there is none.
-    """
-    half = width / 2
-    if shape == "arc":
-        return {"radius_mm": (half * half + depth * depth) / (2 * depth)}
-    parabola = half * half / (2 * depth)
-    if shape == "parabola":
-        return {"floor_radius_mm": parabola}
-    if shape == "ellipse":
-        if not floor_radius > parabola:
-            raise InputError(
-                "flute.floor_radius_mm",
-                f"given {floor_radius:g}, but an ellipse {width:g} mm wide and {depth:.2f} mm deep at its lips has a"
-                f" floor radius above {parabola:.3f} mm",
-                "a larger radius, or `flute` vee or parabola",
-            )
-        return {
-            "floor_radius_mm": floor_radius,
-            "half_width_mm": depth * floor_radius / math.sqrt(2 * (depth * floor_radius - half * half / 2)),
-        }
-    reach = math.hypot(half, depth - floor_radius)
-    angle = math.acos(floor_radius / reach) - math.atan2(depth - floor_radius, half) if floor_radius < reach else 0.0
-    if not (angle > 0 and floor_radius * math.cos(angle) <= half):
-        raise InputError(
-            "flute.floor_radius_mm",
-            f"given {floor_radius:g}: no straight flank leads from that round to lips {width:g} mm apart and"
-            f" {depth:.2f} mm above the floor",
-            f"a radius below {half:g}, or `flute` arc",
-        )
-    return {"floor_radius_mm": floor_radius, "flank_angle_deg": math.degrees(angle)}
-
-
 def flatted_outline(diameter: float, over_flat: float, step_deg: float = 5.0) -> list[list[float]]:
     """Points [x, y] (mm) round a bar of that diameter with a flat along its underside, over_flat from flat to top.
 

@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from gougeform.bar.marks import Mark
 from gougeform.card.views import SideView, on_machine, side_view
 from gougeform.grind.gouge import Gouge
 from gougeform.measure.measures import Measures
-from gougeform.starter.lengths import Named, at_the_wheel, from_above, from_the_end, pivot_place
+from gougeform.starter.lengths import at_the_wheel, from_above, from_the_end, pivot_place
 from gougeform.starter.pen import HOLLOW, INK, JIG, LETTERS, MARK, PAPER, QUIET, STEEL, WHEEL, Pen
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ def draw_jig(measures: Measures, path: Path) -> None:
     """Wheel, tool and jig from the side, each length with its letter, as a PNG."""
     gouge = measures.gouge
     named = at_the_wheel(gouge)
-    noun = {"foot": "foot jig", "rod": "rod jig", "table": "table"}[gouge.recipe.grinds[0].jig.kind]
+    noun = gouge.recipe.jig.noun.partition(" ")[2]
     machine = "Belt" if gouge.recipe.wheel.diameter_mm is None else "Wheel"
     title = f"Where to measure: {machine.lower()} and {noun} from the side, ruler and protractor"
     figure, low, high = _figure(title, named, 6.8)
@@ -55,7 +56,7 @@ def draw_jig(measures: Measures, path: Path) -> None:
     _save(figure, path, named)
 
 
-def _figure(title: str, named: Sequence[Named], drawing: float) -> tuple[Figure, float, float]:
+def _figure(title: str, named: Sequence[Mark], drawing: float) -> tuple[Figure, float, float]:
     """A figure with its title on top and the list of named things below; returns it and the room between, as shares."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -75,12 +76,12 @@ def _figure(title: str, named: Sequence[Named], drawing: float) -> tuple[Figure,
     return figure, listed / high, 1 - _TITLE / high
 
 
-def legend(named: Sequence[Named]) -> str:
+def legend(named: Sequence[Mark]) -> str:
     """What a drawing's letters stand for, one line each; it is kept in the picture, so that an old one can be told."""
     return "\n".join(f"{letter} {one.words}: {one.value:.3f}" for letter, one in zip(LETTERS, named, strict=False))
 
 
-def _save(figure: Figure, path: Path, named: Sequence[Named]) -> None:
+def _save(figure: Figure, path: Path, named: Sequence[Mark]) -> None:
     from PIL import Image, PngImagePlugin
 
     raw = io.BytesIO()
@@ -95,7 +96,7 @@ def _save(figure: Figure, path: Path, named: Sequence[Named]) -> None:
 # ---- the bar
 
 
-def _section(pen: Pen, measures: Measures, named: Sequence[Named]) -> None:
+def _section(pen: Pen, measures: Measures, named: Sequence[Mark]) -> None:
     gouge, section = measures.gouge, measures.gouge.section
     v = np.linspace(section.v_left, section.v_right, 481)
     inner = section.outline.breaks
@@ -106,8 +107,8 @@ def _section(pen: Pen, measures: Measures, named: Sequence[Named]) -> None:
     lips = np.stack([section.lip(-1), section.lip(1)])
     pen.line(lips, QUIET, 0.8, dashes=(5, 4))
     size, low, high = float(np.ptp(ring[:, 0])), section.underside, section.lip_plane
-    if gouge.recipe.flute.shape == "points":
-        points = np.array(gouge.recipe.flute.points_mm)
+    if (measured := getattr(gouge.recipe.flute, "points_mm", None)) is not None:
+        points = np.array(measured)
         pen.dots(points + np.array([0.0, section.y_floor - points[np.abs(points[:, 0]).argmin(), 1]]))
     for letter, one in zip(LETTERS, named, strict=False):
         start, name = one.points[0], one.field.partition(".")[2]
@@ -143,7 +144,7 @@ def _section(pen: Pen, measures: Measures, named: Sequence[Named]) -> None:
     pen.reach([[-1.0 * size, 0.0], [1.0 * size, 0.0]])
 
 
-def _from_above(pen: Pen, measures: Measures, named: Sequence[Named], first: int) -> None:
+def _from_above(pen: Pen, measures: Measures, named: Sequence[Mark], first: int) -> None:
     gouge, edge = measures.gouge, measures.edge
     bar, flute = gouge.recipe.bar, gouge.recipe.flute
     outline = gouge.section.outline
@@ -172,7 +173,7 @@ def _from_above(pen: Pen, measures: Measures, named: Sequence[Named], first: int
 # ---- wheel and jig
 
 
-def _machine(pen: Pen, gouge: Gouge, view: SideView, named: Sequence[Named]) -> None:
+def _machine(pen: Pen, gouge: Gouge, view: SideView, named: Sequence[Mark]) -> None:
     pivot, radius = pivot_place(gouge), view.radius
     shown = [part for part in (view.tool, view.clamp_box, view.support) if part is not None]
     if pivot is not None:
@@ -223,7 +224,7 @@ def _linkage(pen: Pen, gouge: Gouge, hinge: Floats, pivot: Floats) -> None:
     pen.dots(hinge[None], PAPER, 8)
 
 
-def _names(pen: Pen, gouge: Gouge, view: SideView, named: Sequence[Named], unit: float, right: float) -> None:
+def _names(pen: Pen, gouge: Gouge, view: SideView, named: Sequence[Mark], unit: float, right: float) -> None:
     """Every length with its letter, moved to where it does not cover another."""
     put = on_machine(gouge)
     frame = put(np.array([[0.0, 0.0], [1.0, 0.0], [0.0, -1.0]]))

@@ -10,13 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from gougeform.bar.flute import Flute
 from gougeform.errors import InputError
 from gougeform.machine.jig import DISTANCES
 from gougeform.part import Part
 from gougeform.read.complaints import allowed, shown
 from gougeform.read.library import nearest
 from gougeform.recipe.sections import SECTIONS
-from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_curve, flute_depth
+from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_depth
 
 Table = dict[str, Any]
 
@@ -36,24 +37,13 @@ READINGS = {
 """Readings that are no fields of a recipe, and how each is taken."""
 
 _FOLLOWS = {
-    "flute.width_mm": ("flute.radius_mm", "flute.half_width_mm", "flute.flank_angle_deg"),
     "jig.foot_back_mm": ("jig.arm_length_mm", "jig.arm_cant_deg"),
     "jig.foot_down_mm": ("jig.arm_length_mm", "jig.arm_cant_deg"),
 }
 """Fields that a reading decides: both at once would contradict each other."""
 
 _OPTIONAL = {"wheel": ("rpm", "rated_m_s"), "grind": ("fullness", "shoulder", "contact_mm"), "jig": DISTANCES}
-# Shares of the bar's size, as on the library's bars: width at the lips on a round bar and on a square one, web, floor
-# radius.
-_FLUTES = {
-    "arc": (0.70, 0.84, 0.65, 0.0),
-    "parabola": (0.86, 0.86, 0.46, 0.0),
-    "ellipse": (0.68, 0.76, 0.36, 0.17),
-    "vee": (0.68, 0.74, 0.36, 0.13),
-    "points": (0.70, 0.84, 0.65, 0.0),
-}
 _DROP = {"axis": 8.0, "below": 3.0, "above": 11.5, "vee": 1.0}
-_POINTS_A_SIDE = 8
 
 
 @dataclass(frozen=True)
@@ -93,13 +83,15 @@ def tables(kinds: Kinds, given: Mapping[str, float | str]) -> dict[str, Table]:
     for name, value in given.items():
         section, _, field = name.partition(".")
         own[section][field] = value
-    for reading, fields in _FOLLOWS.items():
+    flute: type[Flute] = SECTIONS["flute"].classes[kinds.flute]
+    follows = {"flute.width_mm": tuple(f"flute.{name}" for name in flute.by_width), **_FOLLOWS}
+    for reading, fields in follows.items():
         clash = [name for name in fields if name in given and reading in given]
         if clash:
             raise InputError(clash[0], f"is given, and so is {reading}, from which it follows", "give one of the two")
     out: dict[str, Table] = {}
     stock, out["bar"] = _bar(kinds.bar, own["bar"])
-    out["flute"] = _flute(kinds.flute, stock, own["flute"])
+    out["flute"] = _flute(flute, stock, own["flute"])
     out["wheel"] = _laid_over(_wheel(kinds.wheel), own["wheel"])
     out["jig"] = _jig(kinds, own["jig"])
     out["grind"] = _laid_over(_grind(kinds, stock.size), own["grind"])
@@ -116,7 +108,7 @@ def names(kinds: Kinds) -> tuple[str, ...]:
         found += [f"{section}.{name}" for name in known if name not in (tag, "clamp", "points_mm")]
     if kinds.bar == "flatted":
         found += ["bar.diameter_mm", "bar.over_flat_mm"]
-    if kinds.flute != "points":
+    if SECTIONS["flute"].classes[kinds.flute].by_width:
         found.append("flute.width_mm")
     if kinds.jig == "foot":
         found += ["jig.foot_back_mm", "jig.foot_down_mm"]
@@ -182,26 +174,17 @@ def _size(value: float, name: str) -> float:
     return value
 
 
-def _flute(shape: str, stock: Stock, own: Table) -> Table:
-    on_round, on_square, web_share, floor_share = _FLUTES[shape]
-    width = own.get("width_mm", round((on_square if stock.kind == "square" else on_round) * stock.size, 1))
-    web = own.get("web_mm", round(web_share * stock.size - (stock.size / 2 + stock.underside), 1))
-    usual: Table = {"shape": shape}
-    if shape == "points":
-        usual["points_mm"] = _points(width, flute_depth(stock, width, web))
-    elif not ("radius_mm" in own or (shape == "parabola" and "floor_radius_mm" in own)):
-        floor_radius = own.get("floor_radius_mm", round(floor_share * stock.size, 2))
-        curve = flute_curve(shape, width, flute_depth(stock, width, web), floor_radius)
-        usual |= {name: round(value, 3) for name, value in curve.items()}
+def _flute(kind: type[Flute], stock: Stock, own: Table) -> Table:
+    share = kind.shares
+    width = own.get("width_mm", round((share.on_square if stock.kind == "square" else share.on_round) * stock.size, 1))
+    web = own.get("web_mm", round(share.web * stock.size - (stock.size / 2 + stock.underside), 1))
+    usual: Table = {kind.tag: kind.model_fields[kind.tag].default}
+    if not any(name in own and not share.floor for name in kind.by_width):
+        floor_radius = own.get("floor_radius_mm", round(share.floor * stock.size, 2))
+        curve = kind.through(width, flute_depth(stock, width, web), floor_radius)
+        usual |= {name: round(value, 3) if isinstance(value, float) else value for name, value in curve.items()}
     usual |= {"web_mm": web, "length_mm": 60.0}
     return _laid_over(usual, {name: value for name, value in own.items() if name != "width_mm"})
-
-
-def _points(width: float, depth: float) -> list[list[float]]:
-    """A measured flute's list, from a parabola: heights over the floor, the outermost points just outside the bar."""
-    rho = flute_curve("parabola", width, depth)["floor_radius_mm"]
-    x = [round(k / _POINTS_A_SIDE * 1.08 * width / 2, 2) for k in range(-_POINTS_A_SIDE, _POINTS_A_SIDE + 1)]
-    return [[at, round(at * at / (2 * rho), 3)] for at in x]
 
 
 def _wheel(kind: str) -> Table:
@@ -245,4 +228,4 @@ def _grind(kinds: Kinds, size: float) -> Table:
         return {"path": "steady", "roll_max_deg": 90.0}
     if kinds.jig == "table":
         return {"path": "traced", "wing_length_mm": round(0.25 * size, 1), "shoulder": 0.3}
-    return {"path": "traced", "wing_length_mm": round((0.8 if kinds.flute in ("ellipse", "vee") else 1.0) * size, 1)}
+    return {"path": "traced", "wing_length_mm": round(SECTIONS["flute"].classes[kinds.flute].wing_share * size, 1)}

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
-from gougeform.bar.flute import CurvedFlute
+from gougeform.bar.flute import CurvedFlute, Shares
 from gougeform.quantity import Quantity
 
 if TYPE_CHECKING:
     from gougeform.bar.curves import HalfCurve
+    from gougeform.bar.marks import Mark
+    from gougeform.bar.section import Section
 
 
 class ArcFlute(CurvedFlute):
@@ -17,6 +19,8 @@ class ArcFlute(CurvedFlute):
     noun: ClassVar[str] = "an arc flute"
     rank: ClassVar[int] = 10
     words: ClassVar[str] = "arc"
+    shares: ClassVar[Shares] = Shares(0.70, 0.84, 0.65)
+    by_width: ClassVar[tuple[str, ...]] = ("radius_mm",)
     shape: Literal["arc"] = "arc"
     radius_mm: Annotated[
         float,
@@ -31,3 +35,19 @@ class ArcFlute(CurvedFlute):
         from gougeform.bar.curves import EllipseCurve
 
         return EllipseCurve(self.radius_mm, self.radius_mm)
+
+    @classmethod
+    def through(cls, width: float, depth: float, floor_radius: float) -> dict[str, float]:
+        """As `Flute` says: the circle through lips and floor."""
+        half = width / 2
+        return {"radius_mm": (half * half + depth * depth) / (2 * depth)}
+
+    def marks(self, section: Section) -> list[Mark]:
+        """As `Flute` says."""
+        import numpy as np
+
+        from gougeform.bar.marks import length
+
+        centre = np.array([0.0, section.y_floor + self.radius_mm])
+        end = centre + self.radius_mm * np.array([np.sin(0.75), -np.cos(0.75)])
+        return [length("flute.radius_mm", "radius of the flute", centre, end)]

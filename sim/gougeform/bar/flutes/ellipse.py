@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
-from gougeform.bar.flute import FLOOR_RADIUS, CurvedFlute
+from gougeform.bar.flute import FLOOR_RADIUS, CurvedFlute, Shares
+from gougeform.errors import InputError
 from gougeform.quantity import Quantity
 
 if TYPE_CHECKING:
     from gougeform.bar.curves import HalfCurve
+    from gougeform.bar.marks import Mark
+    from gougeform.bar.section import Section
 
 
 class EllipseFlute(CurvedFlute):
@@ -17,6 +21,9 @@ class EllipseFlute(CurvedFlute):
     noun: ClassVar[str] = "an ellipse flute"
     rank: ClassVar[int] = 30
     words: ClassVar[str] = "elliptical"
+    shares: ClassVar[Shares] = Shares(0.68, 0.76, 0.36, 0.17)
+    by_width: ClassVar[tuple[str, ...]] = ("half_width_mm",)
+    wing_share: ClassVar[float] = 0.8
     shape: Literal["ellipse"] = "ellipse"
     floor_radius_mm: Annotated[float, FLOOR_RADIUS]
     half_width_mm: Annotated[
@@ -32,3 +39,27 @@ class EllipseFlute(CurvedFlute):
         from gougeform.bar.curves import EllipseCurve
 
         return EllipseCurve(self.half_width_mm, self.half_width_mm**2 / self.floor_radius_mm)
+
+    @classmethod
+    def through(cls, width: float, depth: float, floor_radius: float) -> dict[str, float]:
+        """As `Flute` says: ρ = a²/b, x²/a² + (y − b)²/b² = 1 solved for a."""
+        half = width / 2
+        parabola = half * half / (2 * depth)
+        if not floor_radius > parabola:
+            raise InputError(
+                "flute.floor_radius_mm",
+                f"given {floor_radius:g}, but an ellipse {width:g} mm wide and {depth:.2f} mm deep at its lips has a"
+                f" floor radius above {parabola:.3f} mm",
+                "a larger radius, or `flute` vee or parabola",
+            )
+        tall = depth * floor_radius
+        return {"floor_radius_mm": floor_radius, "half_width_mm": tall / math.sqrt(2 * (tall - half * half / 2))}
+
+    def marks(self, section: Section) -> list[Mark]:
+        """As `Flute` says."""
+        from gougeform.bar.marks import floor_radius, length
+
+        a, rho = self.half_width_mm, self.floor_radius_mm
+        y = section.y_floor + a * a / rho  # the ellipse's widest: b = a²/ρ above the floor
+        half = length("flute.half_width_mm", "half the flute's widest", [0, y], [a, y])
+        return [floor_radius(rho, section.y_floor), half]

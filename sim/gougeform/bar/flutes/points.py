@@ -5,12 +5,15 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
-from gougeform.bar.flute import WEB, Flute
+from gougeform.bar.flute import WEB, Flute, Shares
 from gougeform.part import POINTS_ALLOWED, Points
 from gougeform.quantity import Words
 
 if TYPE_CHECKING:
     from gougeform.bar.curves import HalfCurve, SplineCurve
+
+
+_A_SIDE = 8  # points of a first list, to be overwritten
 
 
 class PointsFlute(Flute):
@@ -22,6 +25,7 @@ class PointsFlute(Flute):
     noun: ClassVar[str] = "a flute from points"
     rank: ClassVar[int] = 90
     words: ClassVar[str] = "measured"
+    shares: ClassVar[Shares] = Shares(0.70, 0.84, 0.65)
     shape: Literal["points"] = "points"
     points_mm: Annotated[
         Points,
@@ -50,3 +54,10 @@ class PointsFlute(Flute):
     def floor_mm(self) -> float | None:
         """As `Flute` says."""
         return self._measured[1] if self.web_mm is None else None
+
+    @classmethod
+    def through(cls, width: float, depth: float, floor_radius: float) -> dict[str, list[list[float]]]:
+        """As `Flute` says: a parabola's heights over the floor, the outermost points just outside the bar."""
+        rho = width * width / (8 * depth)
+        x = [round(k / _A_SIDE * 1.08 * width / 2, 2) for k in range(-_A_SIDE, _A_SIDE + 1)]
+        return {"points_mm": [[at, round(at * at / (2 * rho), 3)] for at in x]}
