@@ -12,9 +12,10 @@ from shapely.geometry import LineString, Point, box
 
 from gougeform.gauges.build import build
 from gougeform.gauges.checks import read, section
-from gougeform.gauges.gauge import TEXT_DEPTH_MM, Printing
-from gougeform.gauges.kinds import gauges
-from gougeform.gauges.setup import Setup, Wishes
+from gougeform.gauges.gauge import TEXT_DEPTH_MM
+from gougeform.gauges.kind import Printing
+from gougeform.gauges.making import planned
+from gougeform.gauges.setup import Setup
 from gougeform.gauges.writing import write_3mf, write_stl
 from gougeform.grind.gouge import shape
 from gougeform.recipe.change import changed
@@ -35,8 +36,8 @@ def relief():
 
 def written(folder, gouge, kind, printing=None, number=0, **wishes):
     """The gauge, and the mesh of its STL as read back."""
-    setup = Setup(gouge, printing or Printing(), Wishes(**wishes))
-    gauge = gauges(kind, setup)[number]
+    setup = Setup(gouge, printing or Printing())
+    gauge = planned(setup, kind, wishes)[0][number]
     path = folder / "gauge.stl"
     write_stl([build(gauge, setup.printing)], path)
     return gauge, read(path)["gauge"]
@@ -250,7 +251,7 @@ def test_every_arc_is_its_diameter(tmp_path, foot):
 
 
 def test_neighbouring_arcs_can_be_told_apart(foot):
-    (gauge,) = gauges("wheel", Setup(foot))
+    ((gauge,), _) = planned(Setup(foot), "wheel")
     chord = gauge.dimensions["chord_mm"]
 
     def sagitta(d):  # Machinery's Handbook 31 p. 79
@@ -280,7 +281,7 @@ def test_block_is_as_wide_as_the_rod_moves(tmp_path, relief):
 @pytest.mark.parametrize("raised", [False, True])
 def test_text_stands_on_the_file_and_both_files_agree(tmp_path, relief, raised):
     setup = Setup(relief, Printing(raised=raised))
-    (gauge,) = gauges("tag", setup)
+    ((gauge,), _) = planned(setup, "tag")
     body = build(gauge, setup.printing)
     write_stl([body], tmp_path / "tag.stl")
     write_3mf([body], tmp_path / "tag.3mf")
@@ -316,7 +317,7 @@ def test_what_stands_on_them(relief):
         "outline": ["WING 10 mm", "WHEEL Ø200"],
         "wheel": ["Ø200", "Ø150"],
     }.items():
-        said = " ".join(gauges(kind, setup)[0].says).replace("\u00a0", " ")
+        said = " ".join(planned(setup, kind)[0][0].says).replace("\u00a0", " ")
         for word in words:
             assert word in said
 
@@ -334,8 +335,8 @@ def test_letters_are_4_mm_tall_and_can_be_printed(relief):
 
 def test_wheel_asked_for_changes_spacer_and_its_text(relief):
     (new, _), (worn, _) = (
-        gauges("spacer", Setup(relief)),
-        gauges("spacer", Setup(relief, Printing(), Wishes(wheel_mm=(160.0,)))),
+        planned(Setup(relief), "spacer")[0],
+        planned(Setup(relief), "spacer", {"wheel_mm": (160.0,)})[0],
     )
     assert worn.dimensions["rim_distance_mm"] == pytest.approx(shape(
         changed(load("baluster-square-10-relief-rod"), {"wheel.diameter_mm": 160.0})

@@ -9,10 +9,12 @@ import pytest
 from gougeform.errors import InputError
 from gougeform.gauges.build import build
 from gougeform.gauges.checks import crossings, first_hits, inspect, read, steepest_overhang, thinnest_wall
-from gougeform.gauges.gauge import TEXT_DEPTH_MM, Printing
-from gougeform.gauges.kinds import MAKERS, all_gauges, gauges
+from gougeform.gauges.gauge import TEXT_DEPTH_MM
+from gougeform.gauges.kind import Printing
+from gougeform.gauges.kinds import KINDS
+from gougeform.gauges.making import planned
 from gougeform.gauges.plate import GAP_MM, lay_out
-from gougeform.gauges.setup import Setup, Wishes
+from gougeform.gauges.setup import Setup
 from gougeform.gauges.writing import write_3mf, write_stl
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure
@@ -71,11 +73,11 @@ def bands(gauge):
 
 
 def test_twenty_random_recipes(tmp_path):
-    seen = dict.fromkeys(MAKERS, 0)
+    seen = dict.fromkeys(KINDS, 0)
     for number, gouge in enumerate(random_gouges(20)):
         raised = number % 5 == 4
         setup = Setup(gouge, Printing(raised=raised, fit_mm=0.1 * (number % 4)))
-        made, without = all_gauges(setup)
+        made, without = planned(setup)
         for error in without.values():
             assert error.hint
         for gauge in made:
@@ -128,7 +130,7 @@ def test_chamfer_draws_the_foot_in_at_45_degrees(relief):
     from gougeform.gauges.checks import section
 
     setup = Setup(relief, Printing(chamfer_mm=0.5))
-    (gauge,) = gauges("outline", setup)
+    ((gauge,), _) = planned(setup, "outline")
     body = build(gauge, setup.printing)
     import trimesh
 
@@ -143,7 +145,7 @@ def test_chamfer_draws_the_foot_in_at_45_degrees(relief):
 @pytest.mark.parametrize("bed", [(220.0, 220.0), (200.0, 120.0)])
 def test_plates_fit_their_bed_and_nothing_touches(tmp_path, relief, bed):
     setup = Setup(relief, Printing(bed_mm=bed))
-    made, without = all_gauges(setup)
+    made, without = planned(setup)
     assert not without
     plates = lay_out([build(gauge, setup.printing) for gauge in made], bed)
     assert sum(len(plate.bodies) for plate in plates) == len(made)
@@ -171,7 +173,7 @@ REFUSED = [
      "two seats need at least 14.00 mm", "projection"),
     ("spacer", FOOT, {}, {"wheel_mm": (25.0,)}, {}, "too small to carry a spacer", "ruler"),
     ("spacer", TABLE, {}, {}, {}, "a table has no pocket or rod", "angle gauge"),
-    ("projection", TABLE, {}, {}, {}, "no clamp face", "--projection"),
+    ("projection", TABLE, {}, {}, {}, "no clamp face", "`projection`"),
     ("projection", FOOT, {}, {"projection_mm": (15.0,)}, {}, "given 15, allowed is", "ruler"),
     ("projection", FOOT, {}, {"projection_mm": (300.0,)}, {}, "needs 300 x", "shorter projections"),
     ("wheel", FOOT, BELT, {}, {}, "a belt has no diameter", "leave the wheel gauge out"),
@@ -190,7 +192,7 @@ REFUSED = [
 def test_what_cannot_exist_is_refused_with_what_to_do(kind, name, changes, wishes, printing, problem, hint):
     recipe = changed(load(name), changes) if changes else load(name)
     with pytest.raises(InputError) as caught:
-        gauges(kind, Setup(shape(recipe), Printing(**printing), Wishes(**wishes)))
+        planned(Setup(shape(recipe), Printing(**printing)), kind, wishes)
     assert problem in caught.value.problem
     assert hint in caught.value.hint
 
@@ -212,6 +214,6 @@ def test_printing_options_have_limits(given):
 
 
 def test_all_says_what_is_left_out(relief):
-    made, without = all_gauges(Setup(shape(load(TABLE))))
+    made, without = planned(Setup(shape(load(TABLE))))
     assert {gauge.kind for gauge in made} == {"angle", "outline", "wheel", "tag"}
     assert set(without) == {"projection", "spacer", "relief"}

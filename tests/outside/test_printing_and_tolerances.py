@@ -12,9 +12,9 @@ import pytest
 
 from gougeform.gauges.build import build
 from gougeform.gauges.checks import section
-from gougeform.gauges.gauge import Printing
-from gougeform.gauges.kinds import all_gauges, gauges
-from gougeform.gauges.setup import Setup, Wishes
+from gougeform.gauges.kind import Printing
+from gougeform.gauges.making import planned
+from gougeform.gauges.setup import Setup
 from gougeform.gauges.writing import write_stl
 from gougeform.grind.gouge import shape
 from gougeform.recipe.reading import load
@@ -56,7 +56,7 @@ def crossings(lines, y):
 def test_projection_stop(tmp_path, gouge, agree):
     """Lanes as long as the projections asked for."""
     lengths = (60.0, 65.0, 75.0)
-    (gauge,) = gauges("projection", Setup(gouge, Printing(), Wishes(projection_mm=lengths)))
+    ((gauge,), _) = planned(Setup(gouge), "projection", {"projection_mm": lengths})
     lines = plan(read(tmp_path, gauge), 2.0)
     heights = np.linspace(lines[..., 1].min() + 1, lines[..., 1].max() - 1, 301) + 1e-4
     found = np.array([np.ptp(x) for x in (crossings(lines, y) for y in heights) if len(x)])
@@ -68,7 +68,7 @@ def test_projection_stop(tmp_path, gouge, agree):
 
 def test_rim_spacer(tmp_path, gouge, agree):
     """Between its seats, and half the foot: the rim distance, by the law of cosines from the recipe's own lengths."""
-    (gauge,) = gauges("spacer", Setup(gouge, Printing(), Wishes(foot_mm=8.0)))
+    ((gauge,), _) = planned(Setup(gouge), "spacer", {"foot_mm": 8.0})
     lines = plan(read(tmp_path, gauge), 2.0)
     low, high = lines[..., 1].min(), lines[..., 1].max()
     x = crossings(lines, (low + high) / 2 + 1e-5)
@@ -86,7 +86,7 @@ def test_rim_spacer(tmp_path, gouge, agree):
 
 def test_wheel_gauge(tmp_path, gouge, agree):
     """Its arcs by chord and height (Machinery's Handbook 31, p. 79): r = (c² + 4h²)/8h, on points of the file."""
-    (gauge,) = gauges("wheel", Setup(gouge, Printing(), Wishes(wheel_mm=(200.0, 180.0, 160.0, 150.0))))
+    ((gauge,), _) = planned(Setup(gouge), "wheel", {"wheel_mm": (200.0, 180.0, 160.0, 150.0)})
     lines = plan(read(tmp_path, gauge), 1.5)
     points = np.unique(lines.reshape(-1, 2).round(5), axis=0)
     found = []
@@ -110,7 +110,7 @@ def test_wheel_gauge(tmp_path, gouge, agree):
 
 def test_every_gauge_can_be_printed(tmp_path, gouge, agree):
     """Closed and outward; nothing but the bed side hangs over by more than 45°; the fit is what guides give."""
-    made, _ = all_gauges(Setup(gouge))
+    made, _ = planned(Setup(gouge))
     assert len(made) >= 5
     for gauge in made:
         mesh = read(tmp_path, gauge)

@@ -25,8 +25,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("kind", metavar="KIND", choices=kinds, help="the kind of gauge, or all")
     recipe_argument(parser)
     for option in OPTIONS.values():
+        takers = [kind.name for kind in KINDS.values() if option.key in {one.key for one in kind.options()}]
         usual = "x".join(f"{one:g}" for one in option.usual) if option.pair else option.usual
-        more: dict[str, Any] = {"help": option.meaning.description, "dest": option.key, "default": argparse.SUPPRESS}
+        said = f"{', '.join(takers)}: " if takers else ""
+        more: dict[str, Any] = {"help": said + option.meaning.description, "default": argparse.SUPPRESS}
         if isinstance(usual, bool):
             more["action"] = "store_true"
         elif option.choices:
@@ -54,4 +56,5 @@ def answer(given: argparse.Namespace) -> Answer:
     """The gauges."""
     from gougeform.gauges.answer import answer as gauges
 
-    return gauges(given.recipe, given.kind, {key: value for key, value in vars(given).items() if key in OPTIONS})
+    said = vars(given)
+    return gauges(given.recipe, given.kind, {one.key: said[one.name] for one in OPTIONS.values() if one.name in said})

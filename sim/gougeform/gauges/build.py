@@ -16,7 +16,8 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
-from gougeform.gauges.gauge import TEXT_DEPTH_MM, Gauge, Printing
+from gougeform.gauges.gauge import TEXT_DEPTH_MM, Gauge
+from gougeform.gauges.kind import Printing
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

@@ -23,7 +23,8 @@ def _found() -> dict[str, type[GaugeKind]]:
 KINDS = _found()
 """By name, usual ones first."""
 
-OPTIONS: dict[str, Option] = {
-    option.key: option for kind in (*reversed(KINDS.values()), Printing) for option in kind.options()
-}
+OPTIONS: dict[str, Option] = {}
 """Every option of any kind and of the printing, by key."""
+for _one in (*KINDS.values(), Printing):
+    for _option in _one.options():
+        OPTIONS.setdefault(_option.key, _option)
