@@ -31,4 +31,4 @@ def test_every_mutant_names_tests_that_are_there():
 def test_a_stale_place_is_said(old, words):
     new = old if words == "nothing" else "something else"
     with pytest.raises(Stale, match=words):
-        Mutant("mesh: stale", "machine/wheel.py", old, new, "", (), ()).source()
+        Mutant("mesh: stale", "machine/solid.py", old, new, "", (), ()).source()

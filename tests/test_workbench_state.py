@@ -97,7 +97,7 @@ def test_library_names_stand_for_whole_tables_and_the_distance_stays(bench):
     assert after.a.problem is None
     assert after.a.recipe.wheel.diameter_mm == 250
     assert after.a.recipe.jig.projection_mm == 75
-    assert after.a.recipe.jig.rim_distance_mm == 100
+    assert after.a.recipe.grinds[0].jig.rim_distance_mm == 100
     own = turned(start(from_table(_distance_in_jig()), load(B)), "a", {"jig": "foot-75"}, ground)
     assert own.a.recipe.jig.nose_angle_deg == 41, "a distance of the jig's own table goes over to the next jig"
 

@@ -62,6 +62,14 @@ class Part(BaseModel):
                 out[name] = plain
         return out
 
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """A copy with fields replaced and not checked; what was worked out from the old ones is forgotten."""
+        copied = super().model_copy(update=update, deep=deep)
+        if update:
+            for name in copied.__dict__.keys() - type(self).model_fields.keys():
+                del copied.__dict__[name]
+        return copied
+
     @model_validator(mode="after")
     def _not_next_to_nothing(self) -> Self:
         for name, q in _delicate(type(self)):

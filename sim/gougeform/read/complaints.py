@@ -118,7 +118,7 @@ def _complaint(
     if fault == "extra_forbidden":
         return unknown_field(place, name, list(model.model_fields), model.noun)
     what = model.meaning(name).description
-    if fault == "missing":
+    if fault == "missing" and len(loc) == 1:
         return InputError(place, f"is missing, allowed is {allowed(model, name)}", f"add {name}: {what}")
     value = table[name]
     if len(loc) > 1 and name.startswith("points"):

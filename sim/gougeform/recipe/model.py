@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Annotated, Any, ClassVar
 
@@ -89,6 +89,10 @@ class Recipe(Part):
             if name not in type(self).model_fields:
                 raise unknown_field(name, name, list(KEYS), "a recipe")
         return type(self)(**({name: getattr(self, name) for name in self.model_fields_set} | fields))
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Recipe:
+        """A copy; with fields replaced it is checked, as `with_` does. Raises InputError."""
+        return self.with_(**update) if update else super().model_copy(deep=deep)
 
     def _says(self) -> tuple[object, ...]:
         return (

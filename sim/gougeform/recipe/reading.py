@@ -69,7 +69,7 @@ def _checked(raw: Table, place: Place, name: str, files: dict[str, str], depth: 
     title = raw.get("title", "")
     if not isinstance(title, str) or len(title) > 200:
         raise InputError("title", f"given {shown(title)}, allowed is a text of at most 200 characters", "change title")
-    table: Table = {"title": title} if title else {}
+    table: Table = {}
     for section in ("bar", "flute", "wheel", "jig"):
         if section not in raw:
             raise InputError(
@@ -90,7 +90,7 @@ def _checked(raw: Table, place: Place, name: str, files: dict[str, str], depth: 
     check_flute(bar, flute)
     wheel = validated(WHEELS.of(table["wheel"], "wheel"), table["wheel"], "wheel")
     jig = checked_jig(table["jig"], "jig")
-    given: Table = {"title": title} if title else {}
+    given: Table = {"title": title} if "title" in raw else {}
     for key in ("ruler_mm", "protractor_deg"):
         if key in raw:
             given[key] = checked_field(Recipe, key, raw[key])
