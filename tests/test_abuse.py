@@ -114,9 +114,9 @@ def stops_after_reading(monkeypatch):
 
     for name in (
         "gougeform.tool.grind.answer",
-        "gougeform.reach.result.reach",
-        "gougeform.settings.calibrate.calibrate",
-        "gougeform.study.run.run",
+        "gougeform.reach.answer.reach",
+        "gougeform.settings.answers.calibrate.calibrate",
+        "gougeform.study.answer.run",
     ):
         monkeypatch.setattr(name, stop)
 
