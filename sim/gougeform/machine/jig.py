@@ -16,6 +16,7 @@ from gougeform.read.complaints import allowed
 
 if TYPE_CHECKING:
     from gougeform.bar.section import Section
+    from gougeform.machine.bodies import Body
     from gougeform.machine.rig import Pivot, Rig
     from gougeform.machine.solid import WheelSolid
 
@@ -88,6 +89,10 @@ class Jig(Part):
     def pivot(self, section: Section) -> Pivot | None:
         """The line from pocket or rod to the nose; None where the jig turns about no fixed place."""
         return None
+
+    def bodies(self, section: Section, rig: Rig) -> tuple[Body, ...]:
+        """What of it may not touch the wheel."""
+        return ()
 
     def across(self, contact: float) -> float:
         """How far the contact lies from the pivot's plane along the wheel's axis, mm; 0 where it slides along."""
@@ -212,6 +217,15 @@ class ClampedJig(Jig):
     def pivot(self, section: Section) -> Pivot:
         """As `Jig` says."""
 
+    def bodies(self, section: Section, rig: Rig) -> tuple[Body, ...]:
+        """The clamp: a box about the bar axis that begins behind its face."""
+        import numpy as np
+
+        from gougeform.machine.bodies import Body, Box
+
+        half = np.array(self.clamp_size_mm) / 2
+        return (Body("the clamp", Box(np.array([0.0, 0.0, -self.projection_mm - half[2]]), half)),)
+
     def at_rim(self, section: Section, wheel: WheelSolid, contact: float = 0.0) -> float:
         """The rim distance (mm) it is set to, given or from the nose angle; contact as in `set_up`.
 
@@ -251,7 +265,7 @@ class ClampedJig(Jig):
         return rim
 
     def setting(self, rig: Rig, wheel: WheelSolid, contact: float) -> Setting:
-        """As `Jig` says. Raises InputError."""
+        """As `Jig` says."""
         import numpy as np
 
         assert rig.pivot is not None

@@ -265,13 +265,31 @@ class RodRig:
     def motions(self, pose: Pose, pivot_angle: float) -> dict[str, Floats]:
         """As `Rig` says, (n,) each."""
         turn = np.einsum("ij,jkn->ikn", machine_turn(pivot_angle), pose.turn)
-        axis = np.einsum("ikn,k->in", turn, self.axis)
-        dip = np.arctan2(axis[2], -axis[0]) - np.arctan2(self.axis[1], self.axis[2])
+        dip = self._dip(turn)
         rolled = np.einsum("jin,jkn->ikn", np.einsum("ijn,jk->ikn", tilt(dip), BASE), turn)
         skew = np.stack([rolled[2, 1] - rolled[1, 2], rolled[0, 2] - rolled[2, 0], rolled[1, 0] - rolled[0, 1]])
         roll = np.arctan2(self.axis @ skew, np.trace(rolled) - 1)
-        slide = pose.shift[1] + np.einsum("kn,k->n", pose.turn[1], self.hinge)
-        return {"roll_deg": np.degrees(roll), "dip_deg": np.degrees(dip), "slide_mm": slide}
+        return {"roll_deg": np.degrees(roll), "dip_deg": np.degrees(dip), "slide_mm": self._slide(pose)}
+
+    def _dip(self, turn: Floats) -> Floats:
+        """(n,) rad: how far the shoe is turned about the rod at turns (3, 3, n) of the tool."""
+        axis = np.einsum("ikn,k->in", turn, self.axis)
+        return np.asarray(np.arctan2(axis[2], -axis[0]) - np.arctan2(self.axis[1], self.axis[2]))
+
+    def _slide(self, pose: Pose) -> Floats:
+        """(n,) mm: how far the shoe is moved along the rod."""
+        return np.asarray(pose.shift[1] + np.einsum("kn,k->n", pose.turn[1], self.hinge))
+
+    def shoe_pose(self, pose: Pose) -> Pose:
+        """Where the shoe is when the tool is placed so: its frame's origin in the rod's centre, y toward the hinge."""
+        turn = np.einsum("ijn,jk->ikn", tilt(self._dip(pose.turn)), BASE)
+        slide = self._slide(pose)
+        return Pose(turn, np.stack([np.full_like(slide, self.rim), slide, np.zeros_like(slide)]))
+
+    def rod_pose(self, pose: Pose) -> Pose:
+        """The rod stays where it is: placements in the rim frame itself."""
+        n = pose.shift.shape[1]
+        return Pose(np.repeat(np.eye(3)[:, :, None], n, axis=2), np.zeros((3, n)))
 
 
 @dataclass(frozen=True)

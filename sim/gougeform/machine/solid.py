@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 FACE, CORNER, SIDE = 0, 1, 2
 SURFACES = ("face", "corner", "side")
 
+_PARALLEL = 1e-9  # the sine of an angle so small is none
 _LONG = 1e9  # mm: stands for infinity where a line never leaves a belt
 
 
@@ -141,3 +142,29 @@ class WheelSolid:
         n = radial * (e / far)
         n[1] = np.sign(p[1]) * s / far
         return far - self.corner_radius, n
+
+    def distance(self, p: Floats) -> tuple[Floats, Floats]:
+        """Signed distance (n,) mm of points p (3, n) from the whole wheel, below 0 inside, and its gradient (3, n)."""
+        out, across = self.height(p) + self.corner_radius, np.abs(p[1]) - self.flat
+        corner = (out > 0) & (across > 0)
+        far = np.where(corner, np.hypot(out, across), np.maximum(out, across))
+        radial = self.face_normal(p)
+        size = np.maximum(np.hypot(radial[0], radial[2]), 1e-300)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = np.where(corner, out / far, out >= across), np.where(corner, across / far, out < across)
+        return far - self.corner_radius, np.stack(
+            [radial[0] / size * share[0], np.sign(p[1]) * share[1], radial[2] / size * share[0]]
+        )
+
+    def furthest(self, way: Floats, near: Floats) -> Floats:
+        """(3, n): the places of the wheel, less its rounded edge, that lie furthest along unit vectors `way` (3, n).
+
+        Of a whole line or disc of such places the one nearest to points `near` (3, n). Not for a belt, which has none.
+        """
+        radius, across = 1 / self.curvature - self.corner_radius, np.hypot(way[0], way[2])
+        off = np.stack([near[0] + 1 / self.curvature, near[2]])
+        radial = np.where(across > _PARALLEL, way[::2] / np.maximum(across, _PARALLEL) * radius, off)
+        long = np.hypot(*radial)
+        radial *= np.minimum(1.0, radius / np.maximum(long, 1e-300))
+        y = np.where(np.abs(way[1]) > _PARALLEL, np.sign(way[1]) * self.flat, np.clip(near[1], -self.flat, self.flat))
+        return np.stack([radial[0] - 1 / self.curvature, y, radial[1]])

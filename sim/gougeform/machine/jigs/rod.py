@@ -9,8 +9,12 @@ from gougeform.quantity import Quantity
 
 if TYPE_CHECKING:
     from gougeform.bar.section import Section
-    from gougeform.machine.rig import Pivot, RodRig
+    from gougeform.machine.bodies import Body
+    from gougeform.machine.rig import Pivot, Rig, RodRig
     from gougeform.machine.solid import WheelSolid
+
+_ROD_LONG_MM = 1000.0
+"""To either side: longer than any wheel is wide, so that the rod's ends never count."""
 
 
 class RodJig(ClampedJig):
@@ -90,3 +94,19 @@ class RodJig(ClampedJig):
         rim = self.at_rim(section, wheel, contact)
         hinge = np.array([0.0, section.y_floor - pivot.above + self.shoe_mm, -pivot.along])
         return RodRig(hinge, np.array([0.0, np.sin(cant), np.cos(cant)]), self.shoe_mm, rim, pivot)
+
+    def bodies(self, section: Section, rig: Rig) -> tuple[Body, ...]:
+        """The clamp, the rod, and the shoe: a box that lies on the rod, on the side of the hinge."""
+        import numpy as np
+
+        from gougeform.machine.bodies import Body, Box, Round
+        from gougeform.machine.rig import RodRig
+
+        assert isinstance(rig, RodRig)
+        half, thick = np.array(self.shoe_size_mm) / 2, self.rod_diameter_mm / 2
+        left, right = (np.array([rig.rim, side * _ROD_LONG_MM, 0.0]) for side in (-1.0, 1.0))
+        return (
+            *super().bodies(section, rig),
+            Body("the shoe", Box(np.array([0.0, thick + half[1], 0.0]), half), rig.shoe_pose),
+            Body("the rod", Round(left, right, thick), rig.rod_pose),
+        )
