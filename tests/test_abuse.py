@@ -219,7 +219,7 @@ def test_a_broken_mesh_is_refused_by_the_picture(mesh):
 
 
 def test_a_broken_journal_is_refused_or_goes_on():
-    """The rows of a study that was stopped, whatever became of them: the table of a whole run or a message, no other."""
+    """Whatever became of the rows of a study that was stopped: the table of a whole run or a message, no other."""
     Path("mine.toml").write_text(STUDY)
     words = ["study", "mine.toml", "-o", "here", "--workers", "1"]
     assert said(words)[0] == 0
@@ -232,7 +232,8 @@ def test_a_broken_journal_is_refused_or_goes_on():
              b'[0, "ok", 7, []]', b'[0, "ok", "", {}]', b"[" * 5000, b"\xff", b"\0", b'[0, null, null, null]',
              b'[0, "ok", "", [1e999]]', b'["0", "ok", "", []]', b"9" * 5000, b"NaN"]  # fmt: skip
     cases = [(str(line[:30]), first + line + b"\n" + one) for line in lines]
-    # One bit, fifty times (test_many.py flips every one); the places are shares of the file, so no case hangs on the digits of a machine.
+    # One bit, fifty times (test_many.py flips every one); the places are shares of the file, so that no case hangs on
+    # the digits of a machine.
     for k in range(50):
         flipped, place = bytearray(rows), k * len(rows) // 50
         flipped[place] ^= 1 << k % 8

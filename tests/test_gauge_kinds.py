@@ -105,7 +105,7 @@ def test_options_of_any_type_are_refused_in_words(options, field):
 
 
 def test_an_unknown_kind_is_refused():
-    with pytest.raises(InputError, match="kind: given peg, allowed is one of projection, .*, all"):
+    with pytest.raises(InputError, match=r"kind: given peg, allowed is one of projection, .*, all"):
         make(load(RELIEF), "peg")
 
 
@@ -125,7 +125,7 @@ def test_a_gauge_that_came_out_wrong_is_refused(kind, tmp_path):
     setup = Setup(shape(load(RELIEF)))
     gauge = planned(setup, kind)[0][0]
     wrong = replace(gauge, outline=affinity.scale(gauge.outline, 1.02, 1.02, origin=(0, 0)), lettering=(), lowered=())
-    with pytest.raises(InputError, match="cannot be printed as it is: .*came out .* mm off"):
+    with pytest.raises(InputError, match=r"cannot be printed as it is: .*came out .* mm off"):
         _made(wrong, setup)
     made = _made(gauge, setup)
     (tmp_path / "a.stl").write_bytes(made.files[f"{made.body.name}.stl"])
@@ -196,7 +196,9 @@ def test_a_new_gauge_is_one_new_file(tmp_path):
     (made,) = json.loads(done.stdout)["gauges"]
     assert made["dimensions"]["wing_length_mm"] == pytest.approx(8.0)
     assert made["size_mm"][2] == pytest.approx(7.0)
-    assert "--thick: given 30, allowed is a number at least 3" in run("gauge", "peg", "short.toml", "--thick", "30").stderr
+    assert (
+        "--thick: given 30, allowed is a number at least 3" in run("gauge", "peg", "short.toml", "--thick", "30").stderr
+    )
     page = [*command, "workbench", str(tmp_path / "short.toml"), RELIEF, "--port", "0", "--no-browser"]
     server = subprocess.Popen(page, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment)
     try:

@@ -131,8 +131,8 @@ def test_a_flute_added_as_one_file_works_in(words, grown):
 
 def test_it_is_on_the_page_and_at_the_front_door(grown):
     code = (
-        "import gougeform as gf; from gougeform.recipe.reading import load; from gougeform.workbench.knobs import knobs;"
-        "r = load('mine.toml'); print(sum(k['field'] == 'flute.floor_radius_mm' for g in knobs(r.table)"
+        "import gougeform as gf; from gougeform.workbench.knobs import knobs;"
+        "r = gf.load('mine.toml').recipe; print(sum(k['field'] == 'flute.floor_radius_mm' for g in knobs(r.table)"
         " for k in g['knobs']), gf.CatenaryFlute.noun)"
     )
     assert run(grown, code=code).split(maxsplit=1) == ["1", "a catenary flute\n"]

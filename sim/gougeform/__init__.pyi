@@ -12,10 +12,10 @@ from gougeform.front import Ground as Ground
 from gougeform.front import Mesh as Mesh
 from gougeform.front import Tool as Tool
 from gougeform.front import compare as compare
+from gougeform.front import load as load
 from gougeform.front import measured as measured
 from gougeform.front import solution as solution
 from gougeform.front import sweep as sweep
-from gougeform.front import load as load
 from gougeform.machine.jigs.foot import FootJig as FootJig
 from gougeform.machine.jigs.rod import RodJig as RodJig
 from gougeform.machine.jigs.table import TableJig as TableJig

@@ -97,12 +97,14 @@ def test_cheek_past_the_edge_of_round_and_square(agree, bar, half):
 
 
 def test_lips_of_a_square_bar_stand_further_out(agree):
-    """By 0.47 mm a side at equal flute, which is most of what its cheek is wider: behind the wings the lips are left."""
+    """By 0.47 mm a side at equal flute, most of what its cheek is wider: behind the wings the lips are left."""
     wide = [
         edge_widths(measure(shape(from_table(BASE | {"bar": bar, "grind": [FIRST]}))).edge, 12.0)[0]
         for bar in (BASE["bar"], SQUARE)
     ]
-    agree("lips of a square bar further out a side, same flute", (wide[1] - wide[0]) / 2, 0.47, 0.005, "mm", source=GRID)
+    agree(
+        "lips of a square bar further out a side, same flute", (wide[1] - wide[0]) / 2, 0.47, 0.005, "mm", source=GRID
+    )
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""The one way to make gauges: planned, built, written, and measured on the written file; what is not sound is refused."""
+"""The one way to make gauges: planned, built, written, measured on the written file; what is not sound is refused."""
 
 from __future__ import annotations
 

@@ -24,8 +24,8 @@ Floats = NDArray[np.float64]
 SAID_MM = 3.0
 """A gap below this is said: common practice, no source."""
 BEHIND_HEEL_MM = 25.0
-"""From there on the bar counts as what may not touch. All it touches with is ground, and then that is its heel: a bar is
-straight and a wheel convex, so that behind the heel it only gets further away."""
+"""From there on the bar counts as what may not touch. All it touches with is ground, and then that is its heel: a bar
+is straight and a wheel convex, so that behind the heel it only gets further away."""
 _TURN = 0.1  # rad between the knots that are tried
 _FAR_MM = 10.0  # a gap larger than this by all the least one is not looked at more closely
 _CLOSER, _ROUNDS = 9, 5  # places between two knots, so often: a quarter as far apart each time

@@ -187,7 +187,7 @@ def asked_to_stop() -> Iterator[Callable[[], bool]]:
 
 
 class _Here(Executor):
-    """This very process, at once."""
+    """Does it in the calling process, at once."""
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         future: Future[Any] = Future()

@@ -77,7 +77,7 @@ class Journal:
         if wrong and not fit:
             raise InputError(
                 "",
-                "holds what was computed for something else (other values, another version of gougeform), or is damaged",
+                "holds what was computed for something else (other values, another version), or is damaged",
                 "name another folder, or ask for a restart, which throws it away",
                 str(self.path),
             )

@@ -17,7 +17,7 @@ from gougeform.measure.edge import station_table
 from gougeform.measure.measures import Measures
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.reading import load
-from gougeform.study.plan import from_table, read, recipe_of, text_of
+from gougeform.study.plan import from_table, read, text_of
 from gougeform.study.run import Outcome, run
 from gougeform.study.table import frame
 

@@ -144,7 +144,8 @@ def from_table(table: Table, *, base: Recipe | None = None, name: str = "", sour
 
 def _read(table: Table, base: Recipe | None, name: str, source: str) -> Plan:
     known(table, _KEYS, "a study")
-    title, sample, question = (table.get(*one) for one in (("title", ""), ("sample", "grid"), ("question", {})))
+    title, sample = table.get("title", ""), table.get("sample", "grid")
+    question = table.get("question", {})
     if not isinstance(title, str) or len(title) > 200:
         raise wrong("title", title, "is a text of at most 200 characters")
     if sample not in SAMPLES:

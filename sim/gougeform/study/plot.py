@@ -180,7 +180,7 @@ def heat_maps(frame: pandas.DataFrame, inputs: Sequence[str], outputs: Sequence[
         axis.set_ylabel(label(y))
         axis.set_title(_told(output, shown[output], _WIDE), fontsize=8, loc="left")
         bar = figure.colorbar(drawn, ax=axis)
-        bar.formatter.set_useOffset(False)
+        bar.ax.ticklabel_format(useOffset=False)
         bar.ax.tick_params(labelsize=7)
     return figure
 

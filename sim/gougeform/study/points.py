@@ -48,7 +48,7 @@ class Points:
             return np.asarray(qmc.LatinHypercube(d, rng=plan.seed).random(plan.points))
         if plan.sample == "sobol":
             return np.asarray(qmc.Sobol(d, rng=plan.seed).random(plan.points))
-        # The design of Saltelli et al., Computer Physics Communications 181 (2010) 259-270, Table 2: two samples a and b,
+        # The design of Saltelli et al., Computer Physics Communications 181 (2010) 259-270, Table 2: two samples a, b,
         # then for each field a with that column taken from b.
         a, b = np.hsplit(np.asarray(qmc.Sobol(2 * d, rng=plan.seed).random(plan.points)), 2)
         return np.concatenate([a, b, *(np.where(np.arange(d) == k, b, a) for k in range(d))])

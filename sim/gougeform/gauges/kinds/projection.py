@@ -84,8 +84,7 @@ class ProjectionStop(GaugeKind):
                 "clamp the bar with more projection, or set this one with a ruler",
             )
         texts = [
-            setup.wrapped([f"PROJECTION {mm(p)}", "CLAMP TO NOSE", setup.wheel_words], p - depth - 4.0)
-            for p in lengths
+            setup.wrapped([f"PROJECTION {mm(p)}", "CLAMP TO NOSE", setup.wheel_words], p - depth - 4.0) for p in lengths
         ]
         for p, lines in zip(lengths, texts, strict=True):
             if setup.room(lines)[0] > p - depth:

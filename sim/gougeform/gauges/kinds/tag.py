@@ -38,16 +38,17 @@ class Tag(GaugeKind):
         from gougeform.gauges.gauge import Gauge, Span, disc, mm, plain, rounded
 
         recipe = setup.gouge.recipe
-        called = lettering.printable((recipe.name or "gouge").replace("-", " ").replace("_", " "))
+        # The title first: it is part of the recipe, as a page knows it too, and not of where it is kept.
+        called = recipe.title or recipe.name.replace("-", " ").replace("_", " ") or "gouge"
         parts = [
             f"NOSE\u00a0{plain(float(setup.edge.wedge[setup.edge.nose]), 1)}°",
             f"WING\u00a0{mm(setup.edge.wing_length(1), 1)}",
             setup.wheel_words,
         ]
-        lines = [*setup.wrapped([called.upper()], _ROOM), *setup.wrapped(parts, _ROOM)]
+        lines = [*setup.wrapped([lettering.printable(called).upper()], _ROOM), *setup.wrapped(parts, _ROOM)]
         wide, high = setup.room(lines, 3.0)
         wide += 2 * _HOLE + 4
-        setup.on_bed(wide, high, "the tag", "give the recipe's file a shorter name, or use a larger bed")
+        setup.on_bed(wide, high, "the tag", "give the recipe a shorter title, or use a larger bed")
         y = high / 2
         across = ((_HOLE_X - _HOLE - 1, y), (_HOLE_X + _HOLE + 1, y))
         return Gauge(

@@ -14,6 +14,6 @@ def grams(gouge: Gouge, volume_mm3: float) -> float:
 MEASURED = (
     Measured("steel_removed_mm3", "steel removed", lambda m: m.steel_removed, "steel ground away", "steel",
              "steel_removed_mm3", cost_ms=100),
-    Measured("steel_removed_g", "steel removed", lambda m: grams(m.gouge, m.steel_removed), "mass of the steel ground away",
-             "steel", "steel_removed_g", cost_ms=100),
+    Measured("steel_removed_g", "steel removed", lambda m: grams(m.gouge, m.steel_removed),
+             "mass of the steel ground away", "steel", "steel_removed_g", cost_ms=100),
 )  # fmt: skip
