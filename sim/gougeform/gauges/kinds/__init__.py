@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 import pkgutil
 
-from gougeform.gauges.kind import GaugeKind, Option, Printing
+from gougeform.gauges.kind import GaugeKind, Option, Options, Printing
 
 
 def _found() -> dict[str, type[GaugeKind]]:
@@ -25,6 +25,7 @@ KINDS = _found()
 
 OPTIONS: dict[str, Option] = {}
 """Every option of any kind and of the printing, by key."""
-for _one in (*KINDS.values(), Printing):
+_all: tuple[type[Options], ...] = (*KINDS.values(), Printing)
+for _one in _all:
     for _option in _one.options():
         OPTIONS.setdefault(_option.key, _option)
