@@ -3,8 +3,10 @@
 import doctest
 import importlib
 import pkgutil
+import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -78,3 +80,14 @@ def test_a_question_gives_back_a_tool():
     found = gf.solution(tool.solve(nose=33.0))
     assert found.grind()["nose_angle_deg"] == pytest.approx(33.0, abs=0.3)  # to a ruler's step
     assert gf.measured(tool, {"jig.projection_mm": 70.0}).nose_angle == pytest.approx(35.0)
+
+
+def test_what_the_readme_teaches_runs(tmp_path, monkeypatch):
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    (code,) = re.findall(r"^```python\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
+    monkeypatch.chdir(tmp_path)
+    space = {}
+    exec(compile(code, "README.md", "exec"), space)
+    assert {"gouge.3mf", "wings.png"} <= {one.name for one in tmp_path.iterdir()}
+    assert list(space["table"]["status"]) == ["ok"] * 5
+    assert space["reach"].length_mm > 0

@@ -72,6 +72,7 @@ class Next:
     In `given` a table is NAME=VALUE words: a pair stands for from and to, a list for single places, None for the name
     alone; True is a switch.
 
+    >>> import shlex
     >>> given = {"free": {"cant": None, "projection": (50.0, 90.0)}, "keep": True}
     >>> shlex.join(Next("transfer", [Made("mine.toml")], given).words(Path("out")))
     'gougeform transfer out/mine.toml --free cant --free projection=50:90 --keep'
