@@ -102,7 +102,9 @@ def test_lips_of_a_square_bar_stand_further_out(agree):
         edge_widths(measure(shape(from_table(BASE | {"bar": bar, "grind": [FIRST]}))).edge, 12.0)[0]
         for bar in (BASE["bar"], SQUARE)
     ]
-    agree("lips of a square bar further out a side, same flute", (wide[1] - wide[0]) / 2, 0.47, 0.005, "mm", source=GRID)
+    agree(
+        "lips of a square bar further out a side, same flute", (wide[1] - wide[0]) / 2, 0.47, 0.005, "mm", source=GRID
+    )
 
 
 @pytest.mark.parametrize(
