@@ -181,7 +181,7 @@ def test_cheeks_settle(tools, monkeypatch, name):
     usual = cheek.cheek_widths(tools[name], behind)
     monkeypatch.setattr(cheek, "_ROWS", 201)
     monkeypatch.setattr(cheek, "_COLUMNS", 129)
-    np.testing.assert_allclose(cheek.cheek_widths(tools[name], behind), usual, rtol=0, atol=5e-5)
+    np.testing.assert_allclose(cheek.cheek_widths(tools[name], behind), usual, rtol=0, atol=1e-7)
 
 
 def test_two_valleys_beside_one_knot(monkeypatch):
