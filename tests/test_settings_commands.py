@@ -41,6 +41,7 @@ EVERY = {
 @pytest.fixture(autouse=True)
 def in_a_folder_of_its_own(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("gougeform.present.progress.PATIENCE_S", 3600.0)  # tests/test_progress.py sees to that
     (tmp_path / "pairs.csv").write_text(PAIRS, encoding="utf-8")
 
 

@@ -151,13 +151,18 @@ def _told(module: ModuleType, given: argparse.Namespace, say: Callable[[str], st
 
 def _dashed(parser: argparse.ArgumentParser) -> Callable[..., str]:
     """Turns a question's parameters into this command's options: `land` in backquotes, or a field that begins so."""
-    shown = {one.dest: one.option_strings[-1] if one.option_strings else str(one.metavar) for one in parser._actions}
+    options = {one.dest: one.option_strings[-1] if one.option_strings else str(one.metavar) for one in parser._actions}
+    shown = {_without_unit(dest): option for dest, option in options.items()}
 
     def say(text: str, *, bare: bool = False) -> str:
-        pattern = r"^(\w+?)(?:_(?:mm|deg|n))?(?= |$)" if bare else r"`(\w+)`"
-        return re.sub(pattern, lambda found: shown.get(found[1], found[0]), text)
+        pattern = r"^(\w+)(?= |$)" if bare else r"`(\w+)`"
+        return re.sub(pattern, lambda found: shown.get(_without_unit(found[1]), found[0]), text)
 
     return say
+
+
+def _without_unit(name: str) -> str:
+    return re.sub(r"_(mm|deg|n)$", "", name)
 
 
 def _overview() -> str:
