@@ -18,6 +18,7 @@ from gougeform.measure.edge import WING_PER_CENT, Edge, measure_edge
 from gougeform.measure.measured import Kept, nested
 from gougeform.measure.quantities import COLUMNS, DETAILS, QUANTITIES
 from gougeform.measure.quantities.steel import grams
+from gougeform.measure.standing import STATED_MM
 from gougeform.measure.volume import steel_removed_mm3
 from gougeform.read.inches import hinted, looks_like_inches
 
@@ -152,6 +153,7 @@ class Measures(Kept):
             "hollow_mm": stated.HOLLOW_MM,
             "steel_removed_mm3": steel,
             "steel_removed_g": grams(self.gouge, steel),
+            "set_up_gap_mm": STATED_MM,
         }
 
     @cached_property

@@ -19,6 +19,8 @@ _CHANGE = {
     "the rod": ("jig.projection_mm", "a longer projection or a lower hinge, so that the rod stands further off"),
 }
 """By body: the field a person changes first, and to what."""
+STATED_MM = 0.01
+"""How far the least gap may be off; compared with a mesh library in the tests."""
 _ANY = ("jig.projection_mm", "another projection, or another place on the wheel")
 
 

@@ -10,6 +10,8 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import station_table
 from gougeform.measure.measures import Measures, measure, result
+from gougeform.measure.quantities.standing import all_standings
+from gougeform.measure.standing import check_stands
 from gougeform.mesh.files import WRITERS, write_mesh
 from gougeform.mesh.solid import DEFAULT_TOLERANCE, build_solid
 from gougeform.present.answer import Answer, Block, Files
@@ -20,7 +22,7 @@ from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
 from gougeform.tool.doubts import doubts
 from gougeform.tool.picture import make_picture
-from gougeform.tool.rows import edge_block, exactness, extremes, settings_block, size_block
+from gougeform.tool.rows import edge_block, exactness, extremes, near_misses, regrind_block, settings_block, size_block
 
 
 def answer(recipe: Recipe, tolerance: float = DEFAULT_TOLERANCE) -> Answer:
@@ -38,7 +40,7 @@ def answer(recipe: Recipe, tolerance: float = DEFAULT_TOLERANCE) -> Answer:
     name = folder.name
     return Answer(
         blocks=blocks(measures, solid.tolerance),
-        notes=[*measures.notes, *(f"{doubt}." for doubt in doubts(recipe))],
+        notes=[*measures.notes, *near_misses(measures), *(f"{doubt}." for doubt in doubts(recipe))],
         result=numbers,
         files=Files(
             {
@@ -62,6 +64,7 @@ def blocks(measures: Measures, mesh_mm: float | None = None) -> list[Block]:
         edge_block(measures),
         Block(below=extremes(measures)),
         size_block(measures),
+        regrind_block(measures),
         Block(below=exactness(measures, mesh_mm)),
     ]
 
@@ -69,10 +72,13 @@ def blocks(measures: Measures, mesh_mm: float | None = None) -> list[Block]:
 def measured(recipe: Recipe) -> Measures:
     """The ground and measured tool of a recipe.
 
-    Raises InputError with the first number that looks like a slip, likelier the cause than what was refused.
+    Raises InputError where the set-up cannot stand, too; with the first number that looks like a slip, likelier the
+    cause than what was refused.
     """
     try:
-        return measure(shape(recipe))
+        made = measure(shape(recipe))
+        check_stands(made.gouge, all_standings(made))
+        return made
     except InputError as error:
         found = doubts(recipe)
         raise replace(error, hint=f"{error.hint}. But look first at this: {found[0]}") if found else error from None

@@ -9,12 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.grind.gouge import Gouge
+from gougeform.machine.standing import SAID_MM
 from gougeform.measure.edge import WING_PER_CENT, Edge
 from gougeform.measure.measured import TABLES
 from gougeform.measure.measures import EdgePlace, Measures
 from gougeform.measure.quantities import COLUMNS, QUANTITIES
+from gougeform.measure.quantities.regrind import rows as regrind_rows
+from gougeform.measure.quantities.standing import all_standings
 from gougeform.present.answer import Block, Cell, Number, across
-from gougeform.quantity import DEG, NOTHING, shown
+from gougeform.quantity import DEG, MM, NOTHING, shown
 from gougeform.recipe.resolving import ResolvedGrind
 
 Floats = NDArray[np.float64]
@@ -146,6 +149,33 @@ def size_block(measures: Measures) -> Block:
     """Every quantity that no other table tells: lengths, widths behind the nose, what the grind costs in steel."""
     rows = (one.row(measures) for one in QUANTITIES if one.told == TABLES)
     return Block("Lengths and steel", [row for row in rows if row is not None], ("", ""))
+
+
+def regrind_block(measures: Measures) -> Block:
+    """What this grind costs a tool that has an older one: touching, a first land, all the way; empty without one."""
+    made = []
+    for row in regrind_rows(measures) or ():
+        land = "touching" if row.bevel == 0 else f"first land, {row.bevel:g} mm"
+        often = "any number" if row.in_flute is None else str(row.in_flute)
+        mm3, g = Number(row.steel, "steel_mm3"), Number(row.grams, "steel_g")
+        name = "all the way" if row.bevel is None else land
+        made.append((name, Number(row.in_middle, "nose_mm"), Number(row.nose_loss, "nose_mm"), mm3, g, often))
+    words = (
+        "What the nose gets shorter by, for the bevel at the nose alone and for the wings too; steel and number in the"
+        " flute are for the wings too. Touching: the edge has the new angle, nothing behind it has. All the way: the"
+        " new bevel runs through steel from edge to heel."
+    )
+    head = ("new bevel", "nose alone", "wings too", "steel", "", "in the flute")
+    return Block("What it costs to regrind the older tool", made, head, below=words if made else "")
+
+
+def near_misses(measures: Measures) -> list[str]:
+    """What stands nearer to the wheel than a person would trust, a sentence each."""
+    return [
+        f"Only {shown(one.gap.mm, MM, 1)} between {one.words}: check it by hand before the wheel runs."
+        for one in all_standings(measures)
+        if one.gap.mm < SAID_MM
+    ]
 
 
 def exactness(measures: Measures, mesh_mm: float | None = None) -> str:
