@@ -13,8 +13,8 @@ from shapely.geometry import LineString, Point, box
 from gougeform.gauges.build import build
 from gougeform.gauges.checks import read, section
 from gougeform.gauges.gauge import TEXT_DEPTH_MM
-from gougeform.gauges.kind import Printing
 from gougeform.gauges.making import planned
+from gougeform.gauges.options import Printing
 from gougeform.gauges.setup import Setup
 from gougeform.gauges.writing import write_3mf, write_stl
 from gougeform.grind.gouge import shape

@@ -10,9 +10,9 @@ from gougeform.errors import InputError
 from gougeform.gauges.build import build
 from gougeform.gauges.checks import crossings, first_hits, inspect, read, steepest_overhang, thinnest_wall
 from gougeform.gauges.gauge import TEXT_DEPTH_MM
-from gougeform.gauges.kind import Printing
 from gougeform.gauges.kinds import KINDS
 from gougeform.gauges.making import planned
+from gougeform.gauges.options import Printing
 from gougeform.gauges.plate import GAP_MM, lay_out
 from gougeform.gauges.setup import Setup
 from gougeform.gauges.writing import write_3mf, write_stl

@@ -12,8 +12,8 @@ import pytest
 
 from gougeform.gauges.build import build
 from gougeform.gauges.checks import section
-from gougeform.gauges.kind import Printing
 from gougeform.gauges.making import planned
+from gougeform.gauges.options import Printing
 from gougeform.gauges.setup import Setup
 from gougeform.gauges.writing import write_stl
 from gougeform.grind.gouge import shape

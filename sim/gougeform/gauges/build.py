@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from gougeform.gauges.gauge import TEXT_DEPTH_MM, Gauge
-from gougeform.gauges.kind import Printing
+from gougeform.gauges.options import Printing
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

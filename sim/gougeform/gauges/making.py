@@ -12,8 +12,8 @@ from gougeform.errors import InputError
 from gougeform.gauges.build import Body, build
 from gougeform.gauges.checks import Found, inspect, read, section
 from gougeform.gauges.gauge import LEAST_WALL_MM, TEXT_DEPTH_MM, Gauge
-from gougeform.gauges.kind import Printing
 from gougeform.gauges.kinds import KINDS, OPTIONS
+from gougeform.gauges.options import Printing
 from gougeform.gauges.plate import lay_out
 from gougeform.gauges.setup import Setup
 from gougeform.gauges.writing import write_3mf, write_stl

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from gougeform.errors import InputError
 from gougeform.gauges import lettering
 from gougeform.gauges.gauge import Lettering, plain
-from gougeform.gauges.kind import Printing
+from gougeform.gauges.options import Printing
 from gougeform.grind.gouge import Gouge
 from gougeform.measure.edge import Edge, measure_edge
 

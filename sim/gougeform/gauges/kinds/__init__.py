@@ -5,7 +5,8 @@ from __future__ import annotations
 import importlib
 import pkgutil
 
-from gougeform.gauges.kind import GaugeKind, Option, Options, Printing
+from gougeform.gauges.kind import GaugeKind
+from gougeform.gauges.options import Option, Printing
 
 
 def _found() -> dict[str, type[GaugeKind]]:
@@ -25,7 +26,5 @@ KINDS = _found()
 
 OPTIONS: dict[str, Option] = {}
 """Every option of any kind and of the printing, by key."""
-_all: tuple[type[Options], ...] = (*KINDS.values(), Printing)
-for _one in _all:
-    for _option in _one.options():
-        OPTIONS.setdefault(_option.key, _option)
+for _option in (*(option for kind in KINDS.values() for option in kind.options()), *Printing.options()):
+    OPTIONS.setdefault(_option.key, _option)
