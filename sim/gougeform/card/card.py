@@ -23,7 +23,7 @@ from gougeform.card.views import (
     side_view,
 )
 from gougeform.measure.measures import Measures
-from gougeform.present.cautions import STRONG
+from gougeform.present.cautions import BEFORE, STRONG
 from gougeform.quantity import NOTHING
 from gougeform.tool.rows import BEHIND, PLACE
 
@@ -75,7 +75,7 @@ def _foot(page: Page, card: Card, left: float, right: float) -> float:
             rows.append(("" if k else "!" if strong else "–", line, strong))
     y = _MARGIN - 1.5 + leading * (len(rows) - 1)
     top = y + leading + 1.2
-    page.text(left, top, "Before you grind", 6.5, fontweight="bold")
+    page.text(left, top, BEFORE, 6.5, fontweight="bold")
     for mark, line, strong in rows:
         weight = "bold" if strong else "normal"
         page.text(left, y, mark, size, fontweight=weight)

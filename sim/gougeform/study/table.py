@@ -18,6 +18,7 @@ import numpy as np
 from gougeform import __version__
 from gougeform.errors import InputError
 from gougeform.present.folder import publish, stage, write
+from gougeform.present.json import json_text
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
 from gougeform.study.plan import Plan
@@ -114,7 +115,7 @@ def save(plan: Plan, table: pyarrow.Table, folder: Path, study: str) -> list[Pat
             raise InputError("", f"cannot be written: {error}", "name another folder", str(folder)) from error
         write(inner / "study.toml", study)
         write(inner / "recipe.toml", to_toml(plan.recipe))
-        write(inner / "study.json", json.dumps(_about(plan, table), indent=1, ensure_ascii=False) + "\n")
+        write(inner / "study.json", json_text(_about(plan, table)))
         names = [path.name for path in inner.iterdir()]
         publish(inner, folder)
     return [folder / name for name in sorted(names)]
