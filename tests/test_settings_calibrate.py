@@ -161,7 +161,7 @@ def test_the_jig_file_reads_back_in_a_recipe(tmp_path):
     path.write_text(toml_text(jig_table(fit, "Mine")), encoding="utf-8")
     back = changed(recipe, {"jig": str(path)})
     assert back.jig.arm_length_mm == pytest.approx(97.3, abs=1e-6)
-    assert back.jig.nose_angle_deg == 35.0  # the grind's own
+    assert back.grinds[0].jig.nose_angle_deg == 35.0  # the grind's own
 
 
 GOOD = "projection_mm,rim_distance_mm,nose_deg\n65,106.815,35\n75,117.2,36\n"

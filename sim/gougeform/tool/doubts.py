@@ -57,7 +57,7 @@ def doubts(recipe: Recipe) -> list[str]:
     if first.jig.projection_mm < back + _CLAMP_ROOM_MM:
         found.append(
             f"jig.projection_mm = {first.jig.projection_mm:g}, but the edge alone reaches {back:g} mm behind the nose:"
-            " clamp or fingers would be in the way of the wheel, which is not checked"
+            " clamp or fingers would be in the way of the wheel"
         )
     return found
 
