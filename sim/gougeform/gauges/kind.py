@@ -1,7 +1,8 @@
 """What a kind of gauge is: its words, its options, and how it is made of a ground tool.
 
-To add a gauge, add a file to `gougeform.gauges.kinds` with a class that inherits `GaugeKind`. The command line, the page
-and the sets find it there. Modules of geometry are imported inside its methods: options and words are listed without.
+To add a gauge, add a file to `gougeform.gauges.kinds` with a class that inherits `GaugeKind`. The command line, the
+page and the sets find it there. Modules of geometry are imported inside its methods: options and words are listed
+without.
 """
 
 from __future__ import annotations
