@@ -78,7 +78,7 @@ class Options:
     def options(cls) -> tuple[Option, ...]:
         """What there is to choose."""
         model: type[Any] = cls
-        return _options(model)
+        return _options(model)  # type: ignore[arg-type]
 
     @classmethod
     def of(cls, given: Mapping[str, Any]) -> Self:
