@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from gougeform.grind import gouge as ground_gouge
-from gougeform.read import recipe
+from gougeform.recipe.reading import from_table
 
 BAR = {"outline": "round", "diameter_mm": 10.0, "length_mm": 150.0}
 FLUTE = {"shape": "arc", "radius_mm": 4.0, "web_mm": 6.5, "length_mm": 60.0}
@@ -37,7 +37,7 @@ RELIEF = {"nose_angle_deg": 25.0, "land_mm": 2.5}
 def tool(bar=BAR, flute=FLUTE, wheel=WHEEL, jig=FOOT, grind=(GRIND,), **more):
     """A ground gouge from tables."""
     table = {"bar": bar, "flute": flute, "wheel": wheel, "jig": jig, "grind": list(grind), **more}
-    return ground_gouge.shape(recipe.from_table(table))
+    return ground_gouge.shape(from_table(table))
 
 
 def half_edges(faces):
