@@ -58,7 +58,13 @@ def test_relief_transfer_and_regrind(bench):
     other = measure(shape(from_table(carried["recipe"])))
     assert other.gouge.recipe.wheel.diameter_mm == 150
     assert other.nose_angle == pytest.approx(35, abs=1e-6)
-    assert carried["largest_deg"] < 1.5
+    told = carried["answer"]
+    assert told["result"]["largest_difference_deg"] < 1.5
+    settings, edge, *_ = told["blocks"]
+    assert (settings["title"], edge["title"]) == ("Settings there", "The edge")
+    nose = next(row for row in edge["rows"] if row[0]["text"] == "nose")
+    assert nose[2]["value"] == pytest.approx(35, abs=1e-6)
+    assert nose[2]["unit"] == "°"
     assert job(bench, "transfer", {"recipe": recipe, "wheel": "../x.toml"})["error"]["field"] == "wheel"
     new = changed(load(A), {"grind.0.nose_angle_deg": 40})
     cost = job(bench, "regrind", {"recipe": new.table, "older": recipe})["answer"]

@@ -112,31 +112,24 @@ def _relief(made: Any) -> dict[str, Any]:
 def transfer(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
     """The same edge on another wheel or jig of the library: `wheel` and `jig` are names, "" for the same.
 
-    The nose is kept; the projection moves so that the wings differ least. Brings the recipe and how far it is off.
-    Raises InputError.
+    Brings the very answer that `gougeform transfer` tells, and the recipe. Raises InputError.
     """
-    from gougeform.settings.bench import bench_of
-    from gougeform.settings.names import NAMES
-    from gougeform.settings.transfer import carry_over
-    from gougeform.settings.wants import Free
+    from gougeform.present.json import page
+    from gougeform.settings.answers.transfer import answer
 
     recipe = good_recipe(what.get("recipe"))
-    changes = {name: what[name] for name in ("wheel", "jig") if what.get(name)}
-    without_files(changes)
-    if not changes:
+    to = {name: what[name] for name in ("wheel", "jig") if what.get(name)}
+    without_files(to)
+    if not to:
         raise InputError("wheel", "no other wheel or jig is chosen", "choose one of them")
     tell(0.1, "carrying the edge over")
-    plain = carry_over(recipe, changes, [])
-    frees = []
-    if plain.recipe.jig.kind != "table" and plain.recipe.grinds[0].path.path == "traced":
-        name = NAMES["projection"]
-        frees = [Free(name, *bench_of(plain.recipe).bounds(name))]
-    found = carry_over(recipe, changes, frees) if frees else plain
+    try:
+        found = answer(recipe, to)
+    except InputError as error:
+        raise InputError(error.field.removeprefix("to "), error.problem, error.hint) from error
+    assert found.recipe is not None
     _measured(found.recipe)
-    return {
-        "recipe": found.recipe.table, "largest_deg": found.largest, "mean_deg": found.mean, "notes": found.notes,
-        "reset": [{"name": NAMES[k].words, "value": v, "unit": NAMES[k].unit} for k, v in found.reset.items()],
-    }  # fmt: skip
+    return {"answer": page(found), "recipe": found.recipe.table}
 
 
 def regrind(what: dict[str, Any], tell: Tell) -> dict[str, Any]:

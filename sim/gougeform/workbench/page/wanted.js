@@ -1,6 +1,7 @@
 // The other direction: ask for an edge and let the settings move; relief, other wheel or jig, what a regrind costs.
 import { el, number, typed } from "./make.js";
 import { job } from "./asks.js";
+import { told } from "./told.js";
 
 const WANTS = [["nose", "nose", "°"], ["wing25", "wing at 25 %", "°"], ["wing50", "wing at 50 %", "°"], ["wing75", "wing at 75 %", "°"], ["wing_length", "wing length", "mm"]];
 const FREE = [["distance", "distance"], ["projection", "projection"], ["cant", "cant"], ["tilt", "tilt"], ["arm_length", "arm length"], ["fullness", "fullness"], ["shoulder", "shoulder"], ["roll", "roll"]];
@@ -107,10 +108,7 @@ export class AskSheet {
   }
 
   transfer() {
-    return this.run("transfer", { recipe: this.recipe, wheel: this.fields["transfer-wheel"].value, jig: this.fields["transfer-jig"].value }, (got) => {
-      const moved = got.reset.map((one) => `${one.name} to ${number(one.value, 2)} ${one.unit === "deg" ? "°" : one.unit}`).join(", ");
-      return [el("div", { class: "answer" }, `The nose stays; the wings differ by ${number(got.largest_deg, 2)}° at most, ${number(got.mean_deg, 2)}° in the mean${moved ? `, with ${moved}` : ""}. `, ...got.notes.map((text) => el("p", {}, text)), this.adopt(got.recipe, "Set this", "transfer-set"))];
-    });
+    return this.run("transfer", { recipe: this.recipe, wheel: this.fields["transfer-wheel"].value, jig: this.fields["transfer-jig"].value }, (got) => [el("div", { class: "answer" }, ...told(got.answer), this.adopt(got.recipe, "Set this", "transfer-set"))]);
   }
 
   regrind(to) {
