@@ -65,16 +65,15 @@ def _console(stream: IO[str]) -> Console:
 
 
 def _block(console: Console, block: Block) -> None:
-    if block.rows:
+    if block.rows:  # with its title and the words below
         _table(console, block)
-        return
-    if block.points:
-        _points(console, block)
-    elif block.title and (block.text or block.below):
+    elif block.title and (block.points or block.text or block.below):
         console.print(block.title, style="bold", markup=False)
+    if block.points:
+        _points(console, block.points)
     if block.text:
         console.print(block.text, markup=False, soft_wrap=True)
-    if block.below:
+    if block.below and not block.rows:
         console.print(block.below, markup=False)
         console.print()
 
@@ -103,15 +102,14 @@ def _table(console: Console, block: Block) -> None:
     console.print(made)
 
 
-def _points(console: Console, block: Block) -> None:
+def _points(console: Console, points: Sequence[str]) -> None:
     """Sentences as a list. Strong cautions stand out."""
     from rich.padding import Padding
     from rich.table import Table
     from rich.text import Text
 
-    console.print(block.title, style="bold", markup=False)
     made = Table.grid(padding=(0, 1))
-    for line in block.points:
+    for line in points:
         strong = line.startswith(STRONG)
         made.add_row("!" if strong else "-", Text(line, style="bold red" if strong else ""))
     console.print(Padding(made, (0, 0, 1, 2)))
