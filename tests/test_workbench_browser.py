@@ -261,6 +261,20 @@ def test_solve_moves_the_settings_there(bench):
     bench.settled("document.getElementById('solve-nose-bad').textContent.includes('allowed is a number')", 30000)
 
 
+def test_a_transfer_is_told_as_the_command_tells_it(bench):
+    bench.page.click("#tab-ask")
+    bench.page.select_option("#transfer-wheel", "wheel-150")
+    bench.page.click("#transfer-go")
+    bench.page.wait_for_selector("#transfer-set", timeout=60_000)
+    told = bench.page.inner_text("#transfer-out")
+    for words in ("Settings there", "wheel's rim to pocket", "As the wheel wears", "largest difference along the edge"):
+        assert words in told
+    row = bench.page.locator("#transfer-out table.told").nth(1).locator("tbody tr").first
+    assert row.inner_text().split() == ["nose", "35.000°", "35.000°"]
+    bench.page.click("#transfer-set")
+    bench.settled("""document.getElementById('a-wheel.diameter_mm')?.value === '150'""", 30000)
+
+
 def test_copy_and_differences(bench):
     bench.page.click("#copy-ab")
     bench.is_("bevel_length_mm", 0, "d")
