@@ -108,7 +108,7 @@ export class AskSheet {
   }
 
   transfer() {
-    return this.run("transfer", { recipe: this.recipe, wheel: this.fields["transfer-wheel"].value, jig: this.fields["transfer-jig"].value }, (got) => [el("div", { class: "answer" }, ...told(got.answer), this.adopt(got.recipe, "Set this", "transfer-set"))]);
+    return this.run("transfer", { recipe: this.recipe, wheel: this.fields["transfer-wheel"].value, jig: this.fields["transfer-jig"].value }, (got) => [el("div", { class: "answer" }, this.adopt(got.recipe, "Set this", "transfer-set"), ...told(got.answer))]);
   }
 
   regrind(to) {
