@@ -10,7 +10,7 @@ import math
 import pickle
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from gougeform.bar.flutes.arc import ArcFlute
@@ -34,7 +34,7 @@ from gougeform.recipe.resolving import Grind
 from gougeform.recipe.write import to_toml
 from recipes import at, cases, field_of, leaves, tables
 
-MANY = settings(max_examples=cases(150))
+MANY = settings(max_examples=cases(150), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def read_again(recipe):

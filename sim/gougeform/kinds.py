@@ -11,15 +11,14 @@ import importlib
 import pkgutil
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cached_property, reduce
-from operator import or_
-from typing import Annotated, Any, Generic, TypeVar
+from functools import cached_property
+from typing import Annotated, Any, Generic, TypeVar, cast
 
-from pydantic import Field
+from pydantic import PlainValidator
 
 from gougeform.errors import InputError
 from gougeform.part import Part, Table
-from gougeform.read.complaints import shown
+from gougeform.read.complaints import shown, validated
 from gougeform.read.library import nearest
 
 K = TypeVar("K", bound=Part)
@@ -70,10 +69,23 @@ class Kinds(Generic[K]):
         names = {name: None for model in models for name in model.model_fields}
         return {name: tuple(model for model in models if name in model.model_fields) for name in names}
 
+    def made(self, value: Any) -> K:
+        """One of the kinds, as it is or made from a table by its tag. Raises InputError."""
+        if isinstance(value, tuple(self.classes.values())):
+            return cast(K, value)
+        if isinstance(value, Mapping):
+            return validated(self.of(dict(value), self.section), value, self.section)
+        raise InputError(
+            self.section, f"given {shown(value)}, allowed is a {self.section} or a table", f"give a {self.section}"
+        )
+
     @property
     def union(self) -> Any:
-        """Any of the kinds, for the annotation of a pydantic field."""
-        return Annotated[reduce(or_, dict.fromkeys(self.classes.values())), Field(discriminator=self.tag)]
+        """Any of the kinds, for the annotation of a pydantic field: what pydantic calls a discriminated union.
+
+        It is told apart here and not by pydantic, which would build all kinds to read one.
+        """
+        return Annotated[Any, PlainValidator(self.made)]
 
     @property
     def words(self) -> str:

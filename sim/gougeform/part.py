@@ -34,7 +34,8 @@ class Part(BaseModel):
     ValidationError; fields that do not fit together raise InputError with the field's plain name.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    # Base classes are never made and most kinds not in one run: each is built when it is first used.
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
     noun: ClassVar[str] = "part"
     tag: ClassVar[str] = ""
 

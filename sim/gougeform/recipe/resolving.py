@@ -29,7 +29,7 @@ class Grind(Part):
     Whether the fields fit jig and path is seen when they are put together, by `resolved`.
     """
 
-    model_config = ConfigDict(frozen=True, extra="allow")
+    model_config = ConfigDict(extra="allow")
     noun: ClassVar[str] = "a grind"
     wheel: Annotated[Wheel | None, Words("wheel", "the wheel of this grind, where it has its own")] = None
     land_mm: Annotated[
