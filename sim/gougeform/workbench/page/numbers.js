@@ -11,7 +11,7 @@ export class Numbers {
     for (const row of rows) {
       const a = el("td", { class: "a" }), b = el("td", { class: "b" }), d = el("td");
       for (const [cell, which] of [[a, "a"], [b, "b"], [d, "d"]]) { cell.dataset.number = row.name; cell.dataset.of = which; }
-      const line = el("tr", { class: HEAD.has(row.name) ? "head" : "" }, el("th", { scope: "row" }, row.label + " ", el("span", { class: "unit" }, row.unit)), a, b, d);
+      const line = el("tr", { class: HEAD.has(row.name) ? "head" : "" }, el("th", { scope: "row", title: row.what }, row.label + " ", el("span", { class: "unit" }, row.unit)), a, b, d);
       body.append(line);
       this.cells.set(row.name, { a, b, d, line });
     }
