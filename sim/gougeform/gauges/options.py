@@ -77,8 +77,7 @@ class Options:
     @classmethod
     def options(cls) -> tuple[Option, ...]:
         """What there is to choose."""
-        model: type[Any] = cls
-        return _options(model)  # type: ignore[arg-type]
+        return _options(cls)  # type: ignore[arg-type]
 
     @classmethod
     def of(cls, given: Mapping[str, Any]) -> Self:
