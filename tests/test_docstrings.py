@@ -106,7 +106,13 @@ def test_docstrings_give_the_shapes_of_arrays():
 
 # ---- no dead code
 
-_LISTED = ("gauges.kinds.", "bar.outlines.", "bar.flutes.", "machine.jigs.", "machine.paths.")  # folders that are listed
+_LISTED = (
+    "gauges.kinds.",
+    "bar.outlines.",
+    "bar.flutes.",
+    "machine.jigs.",
+    "machine.paths.",
+)  # folders that are listed
 _USED_BY_NAME = {"__getattr__", "__dir__", "on_broken_pipe"}  # Python and rich ask for these
 
 
