@@ -141,7 +141,7 @@ PEG = '''
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from typing import Annotated
 
 from gougeform.errors import InputError
 from gougeform.gauges.kind import GaugeKind
@@ -152,15 +152,12 @@ from gougeform.quantity import Quantity
 class Peg(GaugeKind):
     """A peg."""
 
-    name: ClassVar[str] = "peg"
-    title: ClassVar[str] = "Peg"
-    does: ClassVar[str] = "a peg as long as the wing"
+    name = "peg"
+    title = "Peg"
+    does = "a peg as long as the wing"
     thick_mm: Annotated[float, Quantity("thickness", "how thick the peg is", ge=3, le=20)] = 6.0
 
-    def gauges(self, setup):
-        return [lambda: self._gauge(setup)]
-
-    def _gauge(self, setup):
+    def gauge(self, setup):
         from shapely.geometry import box
 
         from gougeform.gauges.gauge import Gauge, Span

@@ -7,9 +7,9 @@ without.
 
 from __future__ import annotations
 
-from abc import abstractmethod
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
 from gougeform.gauges.options import Options
@@ -34,12 +34,16 @@ class GaugeKind(Options):
     rank: ClassVar[int] = 50
     parts: ClassVar[str] = ""
 
-    @abstractmethod
+    def gauge(self, setup: Setup) -> Gauge:
+        """The gauge, of a kind that has one; instead of `gauges`. Raises InputError where there can be none."""
+        raise NotImplementedError(f"{self.name} makes nothing")
+
     def gauges(self, setup: Setup) -> Sequence[Callable[[], Gauge]]:
         """What makes each gauge of this kind that the tool needs, one by one: one that cannot be stops no other.
 
         Raises InputError, itself or when a gauge is made, where there can be none.
         """
+        return [partial(self.gauge, setup)]
 
     def spoken(self, dimension: str) -> str:
         """A dimension of its gauges in words."""

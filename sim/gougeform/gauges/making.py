@@ -12,6 +12,7 @@ from gougeform.errors import InputError
 from gougeform.gauges.build import Body, build
 from gougeform.gauges.checks import Found, inspect, read, section
 from gougeform.gauges.gauge import LEAST_WALL_MM, TEXT_DEPTH_MM, Gauge
+from gougeform.gauges.kind import GaugeKind
 from gougeform.gauges.kinds import KINDS, OPTIONS
 from gougeform.gauges.options import Printing
 from gougeform.gauges.plate import lay_out
@@ -102,26 +103,28 @@ def planned(
         if kind != ALL and strange is not None:
             hint = "leave it out, or ask for all kinds at once"
             raise InputError(OPTIONS[strange].name, f"has no meaning for the {kind} gauge", hint)
-        one = model.of(given)
-        try:
-            makers = one.gauges(setup)
-        except InputError as error:
-            makers = [_refusing(error)]
-        for number, maker in enumerate(makers, 1):
-            try:
-                gauges.append(maker())
-            except InputError as error:
-                if kind != ALL or error.field == "bed":
-                    raise _in_recipe(error, setup) from None
-                without[name if len(makers) == 1 else f"{name} {number}"] = _in_recipe(error, setup)
+        found, refused = _each(model.of(given), setup)
+        gauges += found
+        for which, error in refused.items():
+            if kind != ALL or error.field == "bed":
+                raise error
+            without[f"{name} {which}".rstrip()] = error
     return gauges, without
 
 
-def _refusing(error: InputError) -> Callable[[], Gauge]:
-    def refuse() -> Gauge:
-        raise error
-
-    return refuse
+def _each(kind: GaugeKind, setup: Setup) -> tuple[list[Gauge], dict[str, InputError]]:
+    """The gauges of a kind, and by their number (of one: "") why others cannot exist."""
+    made, refused = [], {}
+    try:
+        makers = kind.gauges(setup)
+    except InputError as error:
+        return [], {"": _in_recipe(error, setup)}
+    for number, maker in enumerate(makers, 1):
+        try:
+            made.append(maker())
+        except InputError as error:
+            refused["" if len(makers) == 1 else str(number)] = _in_recipe(error, setup)
+    return made, refused
 
 
 def _in_recipe(error: InputError, setup: Setup) -> InputError:

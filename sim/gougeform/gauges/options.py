@@ -77,8 +77,7 @@ class Options:
     @classmethod
     def options(cls) -> tuple[Option, ...]:
         """What there is to choose."""
-        model: type[Any] = cls
-        return _options(model)  # type: ignore[arg-type]
+        return _options(cls)  # type: ignore[arg-type]
 
     @classmethod
     def of(cls, given: Mapping[str, Any]) -> Self:
@@ -99,6 +98,15 @@ def _options(model: type[Any]) -> tuple[Option, ...]:
     return tuple(out)
 
 
+_FIT = Quantity("fit", "gap on faces that go round a part", ge=0, le=1, how="0.1 to 0.3 suits most printers")
+_SHRINKS = "1.003 makes good a shrinkage of 0.3 %"
+_SCALE = Quantity("scale", "factor on all lengths, against shrinkage", ge=0.9, le=1.1, how=_SHRINKS)
+_CHAMFER = Quantity("chamfer", "chamfer at the bed", ge=0, le=0.8, how="0.4 suits most printers, 0 leaves it out")
+_TEXT = Quantity("text", "height of capital letters", ge=3, le=8, how="4 is legible and leaves the gauges small")
+_USES = "give the width and depth your printer can use"
+_BED = Quantity("bed", "width and depth of the printer's bed", ge=60, le=2000, how=_USES)
+
+
 @dataclass(frozen=True)
 class Printing(Options):
     """How gauges are printed.
@@ -108,30 +116,9 @@ class Printing(Options):
     bulge. text_mm: cap height. raised: text stands up instead of being sunk. bed_mm: width and depth of the bed.
     """
 
-    fit_mm: Annotated[
-        float,
-        Quantity("fit", "gap on faces that go round a part", ge=0, le=1, how="0.1 to 0.3 suits most printers"),
-    ] = 0.2
-    scale: Annotated[
-        float,
-        Quantity(
-            "scale", "factor on all lengths, against shrinkage", ge=0.9, le=1.1,
-            how="1.003 makes good a shrinkage of 0.3 %",
-        ),
-    ] = 1.0  # fmt: skip
-    chamfer_mm: Annotated[
-        float,
-        Quantity("chamfer", "chamfer at the bed", ge=0, le=0.8, how="0.4 suits most printers, 0 leaves it out"),
-    ] = 0.4
-    text_mm: Annotated[
-        float,
-        Quantity("text", "height of capital letters", ge=3, le=8, how="4 is legible and leaves the gauges small"),
-    ] = 4.0
+    fit_mm: Annotated[float, _FIT] = 0.2
+    scale: Annotated[float, _SCALE] = 1.0
+    chamfer_mm: Annotated[float, _CHAMFER] = 0.4
+    text_mm: Annotated[float, _TEXT] = 4.0
     raised: Annotated[bool, Words("raised text", "raised text instead of sunk")] = False
-    bed_mm: Annotated[
-        tuple[float, float],
-        Quantity(
-            "bed", "width and depth of the printer's bed", ge=60, le=2000,
-            how="give the width and depth your printer can use",
-        ),
-    ] = (220.0, 220.0)  # fmt: skip
+    bed_mm: Annotated[tuple[float, float], _BED] = (220.0, 220.0)

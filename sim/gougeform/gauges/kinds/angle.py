@@ -9,10 +9,9 @@ chord's (edge to heel), which is edge angle + asin(k·c/2); the notch under it i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import asin, ceil, degrees, floor, isfinite, radians, sin, tan
-from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from gougeform.errors import InputError
 from gougeform.gauges.kind import GaugeKind
@@ -36,22 +35,19 @@ _BLUNTEST = 120.0
 class AngleGauge(GaugeKind):
     """Notches about the recipe's nose angle, its own framed."""
 
-    name: ClassVar[str] = "angle"
-    title: ClassVar[str] = "Angle gauge"
-    does: ClassVar[str] = "notches for nose angles, the recipe's own framed"
-    rank: ClassVar[int] = 30
+    name = "angle"
+    title = "Angle gauge"
+    does = "notches for nose angles, the recipe's own framed"
+    rank = 30
     angle_deg: Annotated[tuple[float, ...], Quantity("angle", "notch of the angle gauge", ge=10, le=120)] = ()
     reads: Annotated[Literal["edge", "chord"], Words("reads", "what notches are labelled with")] = "edge"
-
-    def gauges(self, setup: Setup) -> Sequence[Callable[[], Gauge]]:
-        """As `GaugeKind` says: one gauge. Raises InputError for a land too short to read, or a gauge beyond the bed."""
-        return [lambda: self._gauge(setup)]
 
     def spoken(self, dimension: str) -> str:
         """As `GaugeKind` says."""
         return f"notch for {dimension.split('_')[1]}° cut to"
 
-    def _gauge(self, setup: Setup) -> Gauge:
+    def gauge(self, setup: Setup) -> Gauge:
+        """As `GaugeKind` says: one gauge. Raises InputError for a land too short to read, or a gauge beyond the bed."""
         from shapely.geometry import Polygon, box
         from shapely.ops import unary_union
 

@@ -7,9 +7,7 @@ the template. Small marks show where the angles along the wings are given.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
 from gougeform.errors import InputError
 from gougeform.gauges.kind import GaugeKind
@@ -28,20 +26,16 @@ _NARROW = 0.12  # mm: corners of the cut-out are that round, which no printer se
 _MARK = (1.4, 4.0)  # mm from the cut-out's edge
 
 
-@dataclass(frozen=True)
 class OutlineTemplate(GaugeKind):
     """A template of the edge."""
 
-    name: ClassVar[str] = "outline"
-    title: ClassVar[str] = "Outline template"
-    does: ClassVar[str] = "the edge from above as a cut-out, both wings"
-    rank: ClassVar[int] = 40
+    name = "outline"
+    title = "Outline template"
+    does = "the edge from above as a cut-out, both wings"
+    rank = 40
 
-    def gauges(self, setup: Setup) -> Sequence[Callable[[], Gauge]]:
+    def gauge(self, setup: Setup) -> Gauge:
         """As `GaugeKind` says: one template. Raises InputError where it is larger than the bed."""
-        return [lambda: self._gauge(setup)]
-
-    def _gauge(self, setup: Setup) -> Gauge:
         from shapely import affinity
         from shapely.geometry import Polygon, box
 

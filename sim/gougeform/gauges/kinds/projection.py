@@ -8,10 +8,9 @@ ground shape, not from a nominal cone.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import accumulate
-from typing import TYPE_CHECKING, Annotated, ClassVar
+from typing import TYPE_CHECKING, Annotated
 
 from gougeform.errors import InputError
 from gougeform.gauges.kind import GaugeKind
@@ -34,18 +33,11 @@ _GAP = 1.6  # mm between a post and the next lane
 class ProjectionStop(GaugeKind):
     """A lane for each projection of the recipe, or asked for."""
 
-    name: ClassVar[str] = "projection"
-    title: ClassVar[str] = "Projection stop"
-    does: ClassVar[str] = "how far the nose stands ahead of the clamp face: a lane and a stop under the nose"
-    rank: ClassVar[int] = 10
+    name = "projection"
+    title = "Projection stop"
+    does = "how far the nose stands ahead of the clamp face: a lane and a stop under the nose"
+    rank = 10
     projection_mm: Annotated[tuple[float, ...], Quantity("projection", "projection of the stop", ge=5, le=1000)] = ()
-
-    def gauges(self, setup: Setup) -> Sequence[Callable[[], Gauge]]:
-        """As `GaugeKind` says: one gauge.
-
-        Raises InputError where the recipe has no clamp, or a projection is too short for lane and post.
-        """
-        return [lambda: self._gauge(setup)]
 
     def spoken(self, dimension: str) -> str:
         """As `GaugeKind` says."""
@@ -65,7 +57,11 @@ class ProjectionStop(GaugeKind):
             )
         return unique(list(self.projection_mm) or own, 0.05)
 
-    def _gauge(self, setup: Setup) -> Gauge:
+    def gauge(self, setup: Setup) -> Gauge:
+        """As `GaugeKind` says: one gauge.
+
+        Raises InputError where the recipe has no clamp, or a projection is too short for lane and post.
+        """
         from shapely.geometry import box
         from shapely.ops import unary_union
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from math import sqrt
-from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from gougeform.errors import InputError
 from gougeform.gauges.kind import GaugeKind
@@ -29,11 +29,11 @@ _BLADE = 30.0  # mm: length of the two faces
 class ReliefBlock(GaugeKind):
     """A block for each relief of the recipe."""
 
-    name: ClassVar[str] = "relief"
-    title: ClassVar[str] = "Relief block"
-    does: ClassVar[str] = "how far pocket or rod move from the first to the second setting"
-    rank: ClassVar[int] = 60
-    parts: ClassVar[str] = r"(-\d+)?"
+    name = "relief"
+    title = "Relief block"
+    does = "how far pocket or rod move from the first to the second setting"
+    rank = 60
+    parts = r"(-\d+)?"
     slide: Annotated[Literal["radial", "level"], Words("slide", "how pocket or rod move for a relief")] = "radial"
 
     def gauges(self, setup: Setup) -> Sequence[Callable[[], Gauge]]:

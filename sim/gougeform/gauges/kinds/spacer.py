@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from math import sqrt
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar
+from typing import TYPE_CHECKING, Annotated, Any
 
 from gougeform.errors import InputError
 from gougeform.gauges.kind import WHEELS, GaugeKind
@@ -47,11 +47,11 @@ class ToSet:
 class RimSpacer(GaugeKind):
     """A spacer for each distance to set: each grind on its own wheel, or on each wheel asked for."""
 
-    name: ClassVar[str] = "spacer"
-    title: ClassVar[str] = "Rim spacer"
-    does: ClassVar[str] = "rim of the wheel to pocket or rod, between two seats"
-    rank: ClassVar[int] = 20
-    parts: ClassVar[str] = r"-[\d.]+mm(-wheel[\d.]+)?"
+    name = "spacer"
+    title = "Rim spacer"
+    does = "rim of the wheel to pocket or rod, between two seats"
+    rank = 20
+    parts = r"-[\d.]+mm(-wheel[\d.]+)?"
     wheel_mm: Annotated[tuple[float, ...], WHEELS] = ()
     foot_mm: Annotated[float, Quantity("foot", "diameter of the foot's end in its pocket", ge=3, le=40)] = 8.0
 

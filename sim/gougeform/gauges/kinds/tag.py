@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 from gougeform.gauges.kind import GaugeKind
 
@@ -18,20 +16,16 @@ _HOLE = 2.5
 _HOLE_X = 5.5
 
 
-@dataclass(frozen=True)
 class Tag(GaugeKind):
     """A label with the tool's name, nose angle, wing and wheel."""
 
-    name: ClassVar[str] = "tag"
-    title: ClassVar[str] = "Tag"
-    does: ClassVar[str] = "a label to keep with them"
-    rank: ClassVar[int] = 70
+    name = "tag"
+    title = "Tag"
+    does = "a label to keep with them"
+    rank = 70
 
-    def gauges(self, setup: Setup) -> Sequence[Callable[[], Gauge]]:
+    def gauge(self, setup: Setup) -> Gauge:
         """As `GaugeKind` says: one tag."""
-        return [lambda: self._gauge(setup)]
-
-    def _gauge(self, setup: Setup) -> Gauge:
         from shapely.geometry import box
 
         from gougeform.gauges import lettering

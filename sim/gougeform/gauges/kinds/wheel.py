@@ -5,11 +5,10 @@ Arcs are long enough that neighbours differ by 0.2 mm in the middle when both en
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil, sqrt
-from typing import TYPE_CHECKING, Annotated, ClassVar
+from typing import TYPE_CHECKING, Annotated
 
 from gougeform.errors import InputError
 from gougeform.gauges.kind import WHEELS, GaugeKind
@@ -29,21 +28,18 @@ _COUNT, _FEWEST = 6, 2  # diameters that are taken where nobody asks for some: a
 class WheelGauge(GaugeKind):
     """Arcs of the wheel's diameter, new and worn, as many as the bed has room for, or of those asked for."""
 
-    name: ClassVar[str] = "wheel"
-    title: ClassVar[str] = "Wheel gauge"
-    does: ClassVar[str] = "arcs of several diameters, to read how far a wheel is worn"
-    rank: ClassVar[int] = 50
+    name = "wheel"
+    title = "Wheel gauge"
+    does = "arcs of several diameters, to read how far a wheel is worn"
+    rank = 50
     wheel_mm: Annotated[tuple[float, ...], WHEELS] = ()
-
-    def gauges(self, setup: Setup) -> Sequence[Callable[[], Gauge]]:
-        """As `GaugeKind` says: one gauge. Raises InputError for a belt, one diameter, or arcs beyond the bed."""
-        return [lambda: self._fitting(setup)]
 
     def spoken(self, dimension: str) -> str:
         """As `GaugeKind` says."""
         return f"arc for {dimension.split('_')[1]} mm" if dimension != "chord_mm" else "chord"
 
-    def _fitting(self, setup: Setup) -> Gauge:
+    def gauge(self, setup: Setup) -> Gauge:
+        """As `GaugeKind` says: one gauge. Raises InputError for a belt, one diameter, or arcs beyond the bed."""
         from gougeform.gauges.setup import unique
 
         new = setup.gouge.recipe.grinds[0].wheel.diameter_mm
