@@ -192,7 +192,7 @@ def _touching(old: Ground, edge: Edge, alike: bool) -> tuple[float, str]:
     k = int(high.argmax())
     if high[k] < _SAME:
         return 0.0, "nowhere"
-    return float(high[k]), _place("edge", edge.point[0, k], edge.point[2, k] - edge.point[2, edge.nose], alike)
+    return float(high[k]), place_words(0.0, edge.point[0, k], edge.point[2, k] - edge.point[2, edge.nose], alike)
 
 
 def _all_the_way(old: Ground, new: Ground, field: Field, fan: Fan, high: Floats, alike: bool) -> tuple[float, str]:
@@ -213,9 +213,15 @@ def _all_the_way(old: Ground, new: Ground, field: Field, fan: Fan, high: Floats,
         i, j = divmod(k, _GRID)
         phi, t, at, z, best = float(rays.phi[i]), float(down[j]), flat[k], float(cut[k]), max(best, float(over[k]))
         wide = wide * 2 / (_GRID - 1)
-    return best, _place("heel" if t > 1 - 1e-3 else "edge" if t < 1e-3 else "bevel", at[0], z, alike)
+    return best, place_words(t, at[0], z, alike)
 
 
-def _place(what: str, x: float, z: float, alike: bool) -> str:
+def place_words(share: float, x: float, z: float, alike: bool) -> str:
+    """Where on the ground face a place is; share: of the way from edge to heel; x and z: mm; alike: of both wings.
+
+    >>> place_words(1.0, -3.0, -8.0, True)
+    'heel of the wings, 8.0 mm behind the nose'
+    """
+    what = "heel" if share > 1 - 1e-3 else "edge" if share < 1e-3 else "bevel"
     wing = "" if abs(x) < 1e-3 else " of the wings" if alike else f" of the {'right' if x > 0 else 'left'} wing"
     return f"{what}{wing}, {abs(z):.1f} mm behind the nose"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, Setting, shape
+from gougeform.measure.edge import Edge
 from gougeform.measure.measures import Measures, measure
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
@@ -16,8 +18,10 @@ from gougeform.settings.names import NAMES
 from gougeform.settings.problem import EXACT, Problem, Solution, Solved
 from gougeform.settings.solve import solve
 from gougeform.settings.trial import Reading
-from gougeform.settings.wants import Free, Want, reading_of
+from gougeform.settings.wants import Free, Reader, Want, reading_of
 
+PER_CENT = (25.0, 50.0, 75.0, 95.0)
+_ALONG = tuple(float(p) for p in range(1, 101))
 _MOST_ROUNDED = 8
 _MEASURED = 2e-6  # deg: the surface's normals are good to 1e-8 rad
 
@@ -26,14 +30,15 @@ _MEASURED = 2e-6  # deg: the surface's normals are good to 1e-8 rad
 class Confirmed:
     """Settings with the edge measured on the finished surface.
 
-    reading and overcut (mm), and where nothing comes of it at all setting, are None where a person cannot grind like
-    that; problem says why.
+    edge, reading and overcut (mm), and where nothing comes of it at all setting, are None where a person cannot grind
+    like that; problem says why.
     """
 
     values: dict[str, float]
     recipe: Recipe
     bench: Bench
     setting: Setting | None
+    edge: Edge | None
     reading: Reading | None
     overcut: float | None
     problem: str
@@ -61,6 +66,7 @@ def confirmed(problem: Problem, values: dict[str, float]) -> Confirmed:
         recipe,
         bench_of(recipe, problem.grind, problem.reader.bench.section),
         None if gouge is None else gouge.settings[problem.grind],
+        None if found is None else found.edge,
         None if found is None else reading_of(found.edge, problem.reader.per_cents),
         None if found is None else found.edge.overcut,
         refusal,
@@ -138,6 +144,55 @@ def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
             "other wants",
         )
     return best[1]
+
+
+@dataclass(frozen=True, eq=False)
+class ByHand:
+    """One grind of a recipe as a hand can set it. exact, rounded: settings by plain name, mm or deg; steps: the hand's.
+
+    straight: mm from the rim as a ruler measures it, None where there is no distance. one: the set-up with the edge that
+    results. off: that edge's angles less the exact one's, deg, at the nose (0) and at PER_CENT of the wings, the mean of
+    both. largest: of all along the edge, deg, without sign.
+    """
+
+    exact: dict[str, float]
+    rounded: dict[str, float]
+    steps: dict[str, float]
+    straight: float | None
+    one: Confirmed
+    off: dict[float, float]
+    largest: float
+
+
+def by_hand(recipe: Recipe, grind: int = 0, names: Sequence[str] = ()) -> ByHand:
+    """The nearest settings of a grind that ruler and protractor can set, and the edge they give.
+
+    names: which settings are set by hand, by default all of the jig's. Each goes to one of the two steps beside it: of
+    all such choices the one whose edge is nearest to the exact one, at the nose and along the wings. The recipe says
+    the steps (`ruler_mm`, `protractor_deg`). Raises InputError where the exact grind, or every choice, cannot be made.
+    """
+    bench = bench_of(recipe, grind)
+    chosen = list(names) or [name for name in bench.names if NAMES[name].table == "jig"]
+    values = {name: bench.value(name) for name in chosen}
+    exact = measure(shape(recipe)).edge
+    wanted = Reader(recipe, bench, PER_CENT, grind).read(values)
+    wants = (Want("nose", wanted.nose), *(Want(f"wing{p:g}", angle) for p, angle in wanted.wings.items()))
+    problem = Problem(recipe, wants, tuple(Free(NAMES[name], at, at) for name, at in values.items()), grind)
+    rounded = ruled(problem, values)
+    one = confirmed(problem, rounded)
+    if one.edge is None:
+        raise InputError("ruler", f"the nearest settings of ruler and protractor cannot be ground: {one.problem}")
+    before, after = (reading_of(edge, _ALONG) for edge in (exact, one.edge))
+    off = {0.0: after.nose - before.nose} | {p: after.wings[p] - angle for p, angle in before.wings.items()}
+    return ByHand(
+        values,
+        rounded,
+        {name: NAMES[name].step(recipe) for name in chosen},
+        one.bench.measured_distance(),
+        one,
+        {p: off[p] for p in (0.0, *PER_CENT)},
+        max(abs(value) for value in off.values()),
+    )
 
 
 def both_ways(problem: Problem, solved: Solved) -> list[tuple[Confirmed, Confirmed]]:
