@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from gougeform.mesh.solid import Solid
     from gougeform.present.answer import Answer
     from gougeform.reach.result import Reach, Terms
+    from gougeform.settings.ruler import ByHand
     from gougeform.work.meridian import Meridian
 
 __all__ = ["Ground", "Mesh", "Tool", "compare", "load", "measured", "solution", "sweep"]
@@ -125,6 +126,15 @@ class Tool:
         from gougeform.settings.answers.solve import answer
 
         return answer(self.recipe, wants, free, stops)
+
+    def by_hand(self) -> ByHand:
+        """Round the jig's settings to what ruler and protractor can set, the edge nearest to the exact one.
+
+        The recipe says the steps (`ruler_mm`, `protractor_deg`). Raises InputError where no such setting can be ground.
+        """
+        from gougeform.settings.ruler import by_hand
+
+        return by_hand(self.recipe)
 
     def transfer(self, *, wheel: str | float | None = None, jig: str | None = None, keep: bool = False) -> Answer:
         """Carry the edge over to another wheel (name, file or diameter in mm) or jig (name or file).

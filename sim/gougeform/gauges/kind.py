@@ -35,7 +35,10 @@ class GaugeKind(Options):
     parts: ClassVar[str] = ""
 
     def gauge(self, setup: Setup) -> Gauge:
-        """The gauge, of a kind that has one; instead of `gauges`. Raises InputError where there can be none."""
+        """The gauge, of a kind that has one; instead of `gauges`.
+
+        Raises InputError where there can be none, NotImplementedError for a kind that brings neither of the two.
+        """
         raise NotImplementedError(f"{self.name} makes nothing")
 
     def gauges(self, setup: Setup) -> Sequence[Callable[[], Gauge]]:

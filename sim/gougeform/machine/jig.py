@@ -265,7 +265,7 @@ class ClampedJig(Jig):
         return rim
 
     def setting(self, rig: Rig, wheel: WheelSolid, contact: float) -> Setting:
-        """As `Jig` says."""
+        """As `Jig` says. Raises InputError for a height beyond the pivot's distance."""
         import numpy as np
 
         assert rig.pivot is not None

@@ -150,9 +150,9 @@ def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
 class ByHand:
     """One grind of a recipe as a hand can set it. exact, rounded: settings by plain name, mm or deg; steps: the hand's.
 
-    straight: mm from the rim as a ruler measures it, None where there is no distance. one: the set-up with the edge that
-    results. off: that edge's angles less the exact one's, deg, at the nose (0) and at PER_CENT of the wings, the mean of
-    both. largest: of all along the edge, deg, without sign.
+    straight: mm from the rim as a ruler measures it, None where there is no distance. one: the set-up with the edge
+    that results. off: that edge's angles less the exact one's, deg, at the nose (0) and at PER_CENT of the wings, the
+    mean of both. largest: of all along the edge, deg, without sign.
     """
 
     exact: dict[str, float]

@@ -42,7 +42,7 @@ class EllipseFlute(CurvedFlute):
 
     @classmethod
     def through(cls, width: float, depth: float, floor_radius: float) -> dict[str, float]:
-        """As `Flute` says: ρ = a²/b, x²/a² + (y − b)²/b² = 1 solved for a."""
+        """As `Flute` says: ρ = a²/b, x²/a² + (y − b)²/b² = 1 solved for a. Raises InputError where there is none."""
         half = width / 2
         parabola = half * half / (2 * depth)
         if not floor_radius > parabola:

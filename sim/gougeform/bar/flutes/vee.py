@@ -45,7 +45,10 @@ class VeeFlute(CurvedFlute):
 
     @classmethod
     def through(cls, width: float, depth: float, floor_radius: float) -> dict[str, float]:
-        """As `Flute` says: a flank that touches the floor's circle and goes through the lip."""
+        """As `Flute` says: a flank that touches the floor's circle and goes through the lip.
+
+        Raises InputError where there is none.
+        """
         half = width / 2
         reach = math.hypot(half, depth - floor_radius)
         angle = 0.0
