@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import sys
+from importlib.machinery import ModuleSpec
 from pathlib import Path
 
 import pytest
@@ -85,6 +86,8 @@ def test_a_spawned_process_gets_no_path_to_the_working_folder_and_no_main_script
     from multiprocessing import spawn
 
     monkeypatch.chdir(tmp_path)
+    # As `python -m` leaves it, whatever runs these tests: a worker of pytest-xdist has no main script of its own.
+    monkeypatch.setattr(sys.modules["__main__"], "__spec__", ModuleSpec("pytest.__main__", None), raising=False)
     monkeypatch.setattr(sys, "path", ["", str(tmp_path), *(place for place in sys.path if place != ROOT)])
     monkeypatch.setenv("PYTHONPATH", f"{os.pathsep}/somewhere")
     monkeypatch.delenv("PYTHONSAFEPATH", raising=False)

@@ -30,9 +30,10 @@ def hollows(ground: Ground, plane: Floats, point: Floats, normal: Floats, end: F
 
     plane: (3, n) unit vectors square to the planes. normal, end_normal: (3, n) the bevel's outward unit normals at the
     chord's ends.
-    NaN where there is no end, and where no one line over the chord joins the two: the surface jumps there, or is
-    further off than three quarters of the chord. Off by less than 1e-3 mm (tests/test_convergence.py); where hollow
-    and bulge of one bevel are as large as each other to that, either may be given.
+    NaN where there is no end, and where no one line over the chord joins the two: the surface jumps there, is further
+    off than three quarters of the chord, or runs round so far that it comes back under the chord's end. Off by less
+    than 1e-3 mm (tests/test_convergence.py); where hollow and bulge of one bevel are as large as each other to that,
+    either may be given.
     """
     chord = end - point
     length = np.linalg.norm(chord, axis=0)
@@ -63,6 +64,7 @@ def hollows(ground: Ground, plane: Floats, point: Floats, normal: Floats, end: F
     who, n = np.arange(len(live)), len(live)
     height, rise = (x.reshape(len(_FIRST), n).T for x in look(np.tile(who, len(_FIRST)), np.repeat(_FIRST, n)))
     ends = [slope(who, x[:, live])[:, None] for x in (normal, end_normal)]
+    ends[1][(end_normal[:, live] * up).sum(0) <= 0] = np.nan
     t = np.tile([0.0, *_FIRST, 1.0], (n, 1))
     height = np.concatenate([np.zeros((n, 1)), height, np.zeros((n, 1))], axis=1)
     rise = np.concatenate([ends[0], rise, ends[1]], axis=1)
