@@ -199,12 +199,12 @@ def test_a_measure_is_one_file(tmp_path):
     ours = measure(shape(load(RELIEF)))
     rise = ours.edge.point[1, -1] - ours.gouge.section.y_floor
     grind = ["-m", "gougeform.command", "grind", RELIEF, "--no-picture", "--tolerance", "0.1", "-o", "here"]
-    assert json.loads(run(*grind, "--json"))["lip_rise_mm"] == {"left": rise, "right": rise}
+    assert json.loads(run(*grind, "--json"))["lip_rise_mm"] == pytest.approx({"left": rise, "right": rise}, abs=1e-12)
     said = run(*grind)
     assert "lips over the nose " in said
     assert f"{rise:.4f} mm" in said
     assert "lip_rise_mm.left" in run("-m", "gougeform.command", "study", "--outputs")
     column, page, row = json.loads(run("-c", ASKED, RELIEF))
-    assert column == [rise, rise]
+    assert column == pytest.approx([rise, rise], abs=1e-12)
     assert page == rise
     assert (row["label"], row["unit"], row["digits"]) == ("lips over the nose right", "mm", 4)

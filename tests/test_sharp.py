@@ -198,7 +198,8 @@ def test_regrinds_count_the_flute_behind_the_wings():
     """Derived: 50 mm of flute less 4 mm of wings, 6 mm lost each time: 7 regrinds (by the whole flute 8)."""
     old = changed(load(FOOT), {"flute.length_mm": 50.0})
     price = cost(old, changed(old, {"grind.0.wing_length_mm": 4.0, "grind.0.nose_angle_deg": 40.0}))
-    assert (price.nose_loss, price.regrinds) == (pytest.approx(6.0, abs=1e-6), 7)
+    touching = price.rows[0]
+    assert (touching.nose_loss, touching.in_flute) == (pytest.approx(6.0, abs=1e-6), 7)
 
 
 @pytest.mark.parametrize(("unknowns", "widths"), [(("arm_length",), 2.5758293), (("arm_length", "cant"), 3.0348543)])

@@ -42,11 +42,10 @@ UNITS = (
     Unit("_s", " s", " s", 2),
     Unit("_percent", " %", " per cent", 1),
     Unit("rpm", " rpm", " turns a minute", 0),
-    Unit("_percent", " %", " per cent", 1),
 )
 PLAIN = Unit("", "", "", 3)
 """Of a share or a count."""
-MM, DEG = (next(unit for unit in UNITS if unit.ending == ending) for ending in ("_mm", "_deg"))
+MM, DEG, MM3 = (next(unit for unit in UNITS if unit.ending == ending) for ending in ("_mm", "_deg", "_mm3"))
 
 
 def unit_of(name: str) -> Unit:
@@ -81,7 +80,8 @@ class Quantity:
     how: where ruler, calliper or protractor go, one sentence without its full stop.
     search: how far a search for settings looks where no bounds are given; None for a field nobody searches.
     setting: the plain name under which a person turns it ("cant"), the same on every jig. called: the same in a
-    sentence ("the cant").
+    sentence ("the cant"). ways: what turning it up and down is called. by_hand: whether a person sets it
+    anew for each tool; any other setting is a measure of the jig, taken once.
     """
 
     label: str
@@ -97,6 +97,8 @@ class Quantity:
     search: tuple[float, float] | None = None
     setting: str = ""
     called: str = ""
+    ways: tuple[str, str] = ("more", "less")
+    by_hand: bool = False
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
         """A finite number within the limits, or a tuple of such, or None where the annotation has it.

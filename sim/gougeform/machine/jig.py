@@ -27,6 +27,7 @@ PROJECTION = Quantity(
     "projection", "how far the nose stands ahead of the clamp face in mm", gt=0, le=1000, usual=(40, 120),
     span=(30, 120), step=0.5, how="Ruler along the bar, clamp's front face to nose",
     search=(30, 130), setting="projection", called="the projection",
+    ways=("longer", "shorter"), by_hand=True,
 )  # fmt: skip
 NOSE_ANGLE = Quantity(
     "nose angle", "the nose angle the distance follows from, in degrees", ge=1, le=179, usual=(25, 70), span=(20, 80),
@@ -36,14 +37,16 @@ RIM_DISTANCE = Quantity(
     "rim to pocket", "wheel's rim to the pocket or rod, in mm", gt=0, le=1e8, usual=(10, 400), span=(10, 400), step=0.1,
     how="Straight, wheel's face to the bottom of the pocket or the rod's middle",
     search=(1, 600), setting="distance", called="the distance from rim to pivot",
+    ways=("farther", "nearer"), by_hand=True,
 )  # fmt: skip
 CENTRE_DISTANCE = Quantity(
     "centre to pocket", "wheel's centre to the pocket or rod, in mm", gt=0, le=1e8, usual=(100, 600), span=(60, 600),
     step=0.1, how="Straight, middle of the spindle to the same place",
 )  # fmt: skip
 CANT = Quantity(
-    "cant", "cant", gt=-90, lt=90, span=(-10, 80), step=0.5, search=(-10, 80), setting="cant", called="the cant"
-)
+    "cant", "cant", gt=-90, lt=90, span=(-10, 80), step=0.5, search=(-10, 80), setting="cant", called="the cant",
+    by_hand=True,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

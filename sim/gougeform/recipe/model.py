@@ -66,6 +66,19 @@ class Recipe(Part):
             how="The smallest step you set reliably with your protractor",
         ),
     ] = 0.5
+    taken_mm: Annotated[
+        float,
+        Quantity(
+            "taken at each sharpening",
+            "what one sharpening takes off, square to the bevel at the edge",
+            gt=0,
+            le=2,
+            usual=(0.05, 0.2),
+            step=0.05,
+            how="Measure the bar's length before and after ten sharpenings: a tenth of that, times the sine of the nose"
+            " angle",
+        ),
+    ] = 0.1
     name: str = Field("", exclude=True)
     source: str = Field("", exclude=True)
 
@@ -97,7 +110,7 @@ class Recipe(Part):
     def _says(self) -> tuple[object, ...]:
         return (
             self.title, self.bar, self.flute, self.wheel, self.grinds, self.older, self.handle, self.ruler_mm,
-            self.protractor_deg,
+            self.protractor_deg, self.taken_mm,
         )  # fmt: skip
 
     def __eq__(self, other: object) -> bool:

@@ -91,7 +91,7 @@ def _checked(raw: Table, place: Place, name: str, files: dict[str, str], depth: 
     wheel = validated(WHEELS.of(table["wheel"], "wheel"), table["wheel"], "wheel")
     jig = checked_jig(table["jig"], "jig")
     given: Table = {"title": title} if "title" in raw else {}
-    for key in ("ruler_mm", "protractor_deg"):
+    for key in ("ruler_mm", "protractor_deg", "taken_mm"):
         if key in raw:
             given[key] = checked_field(Recipe, key, raw[key])
     recipe = Recipe(

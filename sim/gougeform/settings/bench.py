@@ -82,6 +82,11 @@ class Bench:
         """The settings this bench has."""
         return [name for name, one in NAMES.items() if self.field(one)]
 
+    @property
+    def by_hand(self) -> list[str]:
+        """Those that a person sets anew for each tool."""
+        return [name for name in self.names if NAMES[name].quantity.by_hand]
+
     def bounds(self, name: Name) -> tuple[float, float]:
         """How far a setting is looked for where a person gives no bounds; what it is now always lies within."""
         now = self.value(name.name)

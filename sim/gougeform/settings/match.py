@@ -6,8 +6,9 @@ square to the old bevel. It is zero everywhere for the setting the tool was grou
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -19,23 +20,34 @@ from gougeform.grind.ground import Ground, Pass
 from gougeform.measure.edge import Edge, measure_edge
 from gougeform.measure.fan import build_fan
 from gougeform.measure.measures import Measures, measure
+from gougeform.measure.quantities.regrind import rows
+from gougeform.measure.quantities.standing import all_standings
+from gougeform.measure.regrind import Regrind
+from gougeform.measure.standing import check_stands
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.likeness import traced_like
 from gougeform.settings.names import NAMES
-from gougeform.settings.problem import Problem
+from gougeform.settings.problem import EXACT, Problem
 from gougeform.settings.solve import solve
 from gougeform.settings.wants import Free, Want
 
 Floats = NDArray[np.float64]
 
+LIES_MM = 0.1
+"""Less light than this all along is contact all the way round: a sheet of paper; common practice, no source."""
+NOSE_DEG = (20.0, 80.0)
+"""Nose angles a person sets a jig for: common practice, no source. What lies well outside them is no match."""
 EQUAL_MM = 2e-3
 """Settings whose largest light differs by less lie equally well on the bevel: nobody sees 0.002 mm."""
+_SHAPES = ("fullness", "shoulder")  # of the outline, where the jig has too few settings for the angles
 _WING = 21  # stations of a wing
 _LIP = 0.04  # of a wing that is left out at its lip
 _DOWN = 9  # from edge to heel
-_LOSS_LEAST = 1e-3
+_OUTSIDE = 5.0  # mm of light that a degree outside NOSE_DEG counts while searching: more than any bevel has
+_AT_BOUND = 1e-3  # of its span: so near its end a setting is stopped there
+_STANDS_TRIED = 9  # projections tried where the best setting cannot stand
 _NO_EDGE = 1e2  # mm: stands for "cannot be ground" while searching
 
 
@@ -85,28 +97,35 @@ class Lying:
 
 @dataclass(frozen=True, eq=False)
 class Cost:
-    """What a regrind costs: the tool after it, mm lost at the nose, mm³ of steel, and how often the flute allows it.
-
-    regrinds is None where nothing is lost at the nose.
-    """
+    """What a regrind costs: the tool after it; rows: touching the edge, a first land, and all the way."""
 
     measures: Measures
-    nose_loss: float
-    steel: float
-    regrinds: int | None
+    rows: tuple[Regrind, ...]
 
 
 @dataclass(frozen=True, eq=False)
 class Match:
-    """The best setting first; equal: how many others lie as well; cost: what grinding there takes."""
+    """The best setting first; equal: how many others lie as well; cost: what grinding there takes.
+
+    old: the tool as it is, with its edge. lies: whether it is contact all the way round, and of a path the edge has.
+    stopped: settings that stand at the end of how far they may go, with that end. recipe: the machine's, so set.
+    """
 
     old: Gouge
+    edge: Edge
     bevel: Bevel
     best: Lying
     equal: int
     recipe: Recipe
     cost: Cost
+    stopped: dict[str, float]
+    rolled: bool
     notes: list[str]
+
+    @property
+    def lies(self) -> bool:
+        """Whether less than LIES_MM of light is left anywhere."""
+        return self.best.largest < LIES_MM
 
 
 def _thinned(bevel: Bevel) -> Bevel:
@@ -156,10 +175,13 @@ def gap_on(bevel: Bevel, bench: Bench) -> Floats:
     return np.where(bevel.first, (z - bevel.point[2]) * bevel.normal[2], np.nan)
 
 
-def old_from_angles(machine: Recipe, measured: Sequence[Want]) -> tuple[Recipe, dict[str, float]]:
+def old_from_angles(
+    machine: Recipe, measured: Sequence[Want], frees: Sequence[Free] | None = None
+) -> tuple[Recipe, dict[str, float]]:
     """A tool with measured angles and wing length, as a recipe ground on this machine, and what it misses of them.
 
-    The jig's distance, projection and cant are turned until the angles come out. Raises InputError.
+    As many settings of the jig are turned as there are angles, those first that a person turns first. frees: instead
+    these. Raises InputError.
     """
     bench = bench_of(machine)
     if bench.path.path != "traced":
@@ -167,17 +189,20 @@ def old_from_angles(machine: Recipe, measured: Sequence[Want]) -> tuple[Recipe, 
     angles = sum(want.unit == "deg" for want in measured)
     if not any(want.name == "nose" for want in measured):
         raise InputError("measured", "the nose angle is missing", "add nose=35")
-    order = (
-        ["tilt", "fullness", "shoulder"]
-        if bench.jig.kind == "table"
-        else ["distance", "cant", "projection", "fullness"]
-    )
-    frees = tuple(Free(NAMES[name], *bench.bounds(NAMES[name])) for name in order[:angles])
     plain = changed(machine, {f"grind.{i}": None for i in range(1, len(machine.grinds))})
-    problem = Problem(plain, tuple(measured), frees)
-    answer = solve(problem)
-    found = answer.solutions[0]
-    return with_settings(problem.recipe, found.values), found.misses
+    first, *rest = [name for name in (*bench.by_hand, *_SHAPES) if name in bench.names]
+    best: tuple[float, Recipe, dict[str, float]] | None = None
+    for others in [()] if frees else combinations(rest, angles - 1):
+        chosen = frees or [Free(NAMES[name], *bench.bounds(NAMES[name])) for name in (first, *others)]
+        problem = Problem(plain, tuple(measured), tuple(chosen))
+        found = solve(problem).solutions[0]
+        worst = max((abs(miss) for miss in found.misses.values()), default=0.0)
+        if best is None or worst < best[0]:
+            best = worst, with_settings(problem.recipe, found.values), found.misses
+        if worst < EXACT:
+            break
+    assert best is not None
+    return best[1:]
 
 
 def on_machine(machine: Recipe, old: Recipe, edge: Edge) -> tuple[Recipe, list[str]]:
@@ -207,16 +232,57 @@ def on_machine(machine: Recipe, old: Recipe, edge: Edge) -> tuple[Recipe, list[s
 def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> Match:
     """The setting of the machine's jig at which its wheel lies best on the old tool's bevel, all along the edge.
 
-    Among settings that lie equally well the one that costs least steel. Raises InputError where the jig cannot follow
-    that edge at all.
+    Among settings that lie equally well, and can stand, the one that costs least steel. Where the jig cannot follow
+    that edge, the closest contact that it makes rolling at one setting. Raises InputError where there is none of both.
     """
-    from scipy.optimize import least_squares
-
     gouge = shape(old)
     edge = measure_edge(gouge)
     bevel = bevel_of(gouge, edge)
     start, notes = on_machine(machine, old, edge)
-    bench = bench_of(start, 0, gouge.section)
+    found, chosen, rolled = _search(start, frees, bevel, edge), frees, False
+    if not found and not start.grinds[0].jig.loose and start.grinds[0].path.path != "steady":
+        start, rolled = _rolled(start), True
+        chosen = [free for free in frees if bench_of(start, 0, gouge.section).field(free.name)] if frees else None
+        found = _search(start, chosen, bevel, edge)
+    if not found:
+        raise InputError("free", "no setting within bounds can follow the old edge", "wider bounds, or another jig")
+    least = min(one.rms for one in found)
+    priced = []
+    refused: list[InputError] = []
+    for one in _different([one for one in found if one.rms <= least + EQUAL_MM]):
+        for tried in _standing(one, start, chosen, bevel, edge, refused):
+            recipe = with_settings(start, tried.values)
+            try:
+                priced.append((cost(old, recipe), tried, recipe))
+                break
+            except InputError as error:
+                refused.append(error)
+    if not priced:
+        raise replace(refused[-1], hint=f"{refused[-1].hint}; or free another setting, or another jig")
+    notes += [f"A setting that lies as well cannot be ground: {error.problem}." for error in refused[:1]]
+    price, best, recipe = min(priced, key=lambda item: (round(item[1].rms / EQUAL_MM), item[0].rows[0].steel))
+    ends = chosen or _usual(best.bench)
+    stopped = {
+        free.name.name: end
+        for free in ends
+        for end in (free.low, free.high)
+        if abs(best.values[free.name.name] - end) < _AT_BOUND * (free.high - free.low)
+    }
+    return Match(gouge, edge, bevel, best, len(priced) - 1, recipe, price, stopped, rolled, notes)
+
+
+def _rolled(start: Recipe) -> Recipe:
+    """The same tool and machine, rolled at one setting instead of traced."""
+    own = {name: value for name, value in start.table["grind"][0].items() if name in ("wheel", "contact_mm")}
+    nose = start.grinds[0].jig.nose_angle_deg
+    return changed(start, {"grind.0": own | {"path": "steady", "roll_max_deg": 90.0, "nose_angle_deg": nose}})
+
+
+def _search(start: Recipe, frees: Sequence[Free] | None, bevel: Bevel, edge: Edge) -> list[Lying]:
+    """Settings of the start's machine that lie best on the bevel, from several places; none where it cannot follow."""
+    from scipy.optimize import least_squares
+
+    bench = bench_of(start)
     chosen = list(frees) if frees else _usual(bench)
     low, high = (np.array([getattr(free, end) for free in chosen]) for end in ("low", "high"))
     span = high - low
@@ -224,42 +290,58 @@ def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> 
     def bench_at(x: Floats) -> Bench:
         return bench.set({f.name.name: float(v) for f, v in zip(chosen, low + x * span, strict=True)})
 
-    thin = _thinned(bevel)
-
     def off(x: Floats, on: Bevel) -> Floats:
+        at = bench_at(x)
+        least, most = NOSE_DEG
+        nose = at.nose_angle()
+        outside = _OUTSIDE * (max(least - nose, 0.0) + max(nose - most, 0.0)) if np.isfinite(nose) else _NO_EDGE
         try:
-            gap = gap_on(on, bench_at(x))[on.first]
+            gap = gap_on(on, at)[on.first]
         except InputError:
-            return np.full(int(on.first.sum()), _NO_EDGE)
-        return np.where(np.isfinite(gap), gap, _NO_EDGE)
+            gap = np.full(int(on.first.sum()), _NO_EDGE)
+        return np.append(np.where(np.isfinite(gap), gap, _NO_EDGE), outside * np.sqrt(on.first.sum()))
 
     found: list[Lying] = []
     for x in _starts(bench, chosen, low, span, float(edge.wedge[edge.nose])):
-        for on, most in ((thin, 40), (bevel, 8)):
+        for on, most in ((_thinned(bevel), 40), (bevel, 8)):
             start_at = np.clip(x, 1e-9, 1 - 1e-9)
             run = least_squares(off, start_at, args=(on,), bounds=(0.0, 1.0), xtol=1e-11, ftol=1e-11, max_nfev=most)
             x = run.x
         if np.abs(run.fun).max() >= _NO_EDGE:
             continue
         at = bench_at(x)
+        if not NOSE_DEG[0] - 0.5 < at.nose_angle() < NOSE_DEG[1] + 0.5:
+            continue
         found.append(Lying({f.name.name: at.value(f.name.name) for f in chosen}, at, gap_on(bevel, at)))
         if found[-1].rms < EQUAL_MM / 10 and len(chosen) <= 2:
             break  # two settings for a whole bevel: there is no second one that lies as well
-    if not found:
-        raise InputError("free", "no setting within bounds can follow the old edge", "wider bounds, or another jig")
-    least = min(one.rms for one in found)
-    equal = _different([one for one in found if one.rms <= least + EQUAL_MM])
-    priced = []
-    for one in equal:
-        recipe = with_settings(start, one.values)
-        try:
-            priced.append((cost(old, recipe), one, recipe))
-        except InputError as error:
-            notes.append(f"A setting that lies as well cannot be ground: {error.problem}.")
-    if not priced:
-        raise InputError("free", notes[-1].rstrip("."), "free another setting, or another jig")
-    price, best, recipe = min(priced, key=lambda item: item[0].steel)
-    return Match(gouge, bevel, best, len(priced) - 1, recipe, price, notes)
+    return found
+
+
+def _standing(
+    one: Lying,
+    start: Recipe,
+    frees: Sequence[Free] | None,
+    bevel: Bevel,
+    edge: Edge,
+    refused: list[InputError],
+) -> Iterator[Lying]:
+    """The setting itself; and then, for one that cannot stand, those with longer and shorter projections, best first.
+
+    The projection decides what stands between wheel and hand; the other settings are turned to it again.
+    """
+    yield one
+    chosen = list(frees) if frees else _usual(one.bench)
+    free = next((free for free in chosen if free.name.name == "projection"), None)
+    if free is None or not refused:
+        return
+    others = [other for other in chosen if other is not free]
+    tried: list[Lying] = []
+    for value in np.linspace(free.low, free.high, _STANDS_TRIED):
+        at = with_settings(start, {"projection": float(value)})
+        found = _search(at, others, bevel, edge)
+        tried += [replace(lying, values=lying.values | {"projection": float(value)}) for lying in found[:1]]
+    yield from sorted(tried, key=lambda lying: lying.rms)
 
 
 def _usual(bench: Bench) -> list[Free]:
@@ -300,10 +382,9 @@ def _different(found: Sequence[Lying]) -> list[Lying]:
 
 
 def cost(old: Recipe, new: Recipe) -> Cost:
-    """What it takes to grind the new recipe on the old tool. Raises InputError where it cannot be ground."""
-    both = changed(new, {"older": old.table})
-    found = measure(shape(both))
-    loss = max(found.nose_loss, 0.0)
-    left = new.flute.length_mm - max(found.edge.wing_length(side) for side in (-1, 1))
-    regrinds = None if loss < _LOSS_LEAST else max(int(np.floor(left / loss)), 0)
-    return Cost(found, loss, max(found.steel_removed, 0.0), regrinds)
+    """What it takes to grind the new recipe on the old tool. Raises InputError where it cannot be ground or set up."""
+    found = measure(shape(changed(new, {"older": old.table})))
+    check_stands(found.gouge, all_standings(found))
+    made = rows(found)
+    assert made is not None  # the recipe has an older grind
+    return Cost(found, made)

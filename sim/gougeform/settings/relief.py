@@ -17,7 +17,9 @@ import numpy as np
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.measure.edge import Edge
-from gougeform.measure.measures import measure
+from gougeform.measure.measures import Measures, measure
+from gougeform.measure.quantities.standing import all_standings
+from gougeform.measure.standing import check_stands
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of
@@ -51,9 +53,18 @@ class Made:
 
     relief: Relief
     recipe: Recipe
-    gouge: Gouge
-    edge: Edge
+    measures: Measures
     angle: float  # measured on the surface, deg
+
+    @property
+    def gouge(self) -> Gouge:
+        """The ground tool."""
+        return self.measures.gouge
+
+    @property
+    def edge(self) -> Edge:
+        """Its edge."""
+        return self.measures.edge
 
 
 class Middle:
@@ -62,8 +73,8 @@ class Middle:
     def __init__(self, recipe: Recipe) -> None:
         self.base = changed(recipe, {f"grind.{i}": None for i in range(1, len(recipe.grinds))})
         self.first = bench_of(self.base)
-        gouge = shape(self.base)
-        edge = measure(gouge).edge
+        self.gouge = shape(self.base)
+        edge = measure(self.gouge).edge
         self.nose = float(np.radians(edge.wedge[edge.nose]))
         self.bevel = float(edge.bevel[edge.nose])
         self.curvature = self.first.solid.curvature
@@ -197,15 +208,16 @@ class Middle:
         return changed(self.base, {"grind.1": own | {"land_mm": relief.land}})
 
     def made(self, relief: Relief) -> Made:
-        """The relief ground and measured. Raises InputError where a person cannot grind it."""
+        """The relief ground and measured. Raises InputError where a person cannot grind it, or set it up."""
         recipe = self.table(relief)
         gouge = shape(recipe)
-        edge = measure(gouge).edge
-        k = edge.nose
+        measures = measure(gouge)
+        check_stands(gouge, all_standings(measures))
+        edge, k = measures.edge, measures.edge.nose
         way = self.nose + np.arcsin(relief.land * self.curvature / 2)
         crease = np.array([[0.0, edge.point[1, k] - relief.land * np.sin(way)]])
         height = gouge.ground.passes[1].cut(
             np.array([[0.0], crease[:, 1], [0.0]], dtype=float), np.array([[0.0], [0.0], [1.0]])
         )
         angle = float(np.degrees(np.arctan2(height.normal[2, 0], -height.normal[1, 0])))
-        return Made(relief, recipe, gouge, edge, angle)
+        return Made(relief, recipe, measures, angle)

@@ -167,12 +167,13 @@ class ByHand:
 def by_hand(recipe: Recipe, grind: int = 0, names: Sequence[str] = ()) -> ByHand:
     """The nearest settings of a grind that ruler and protractor can set, and the edge they give.
 
-    names: which settings are set by hand, by default all of the jig's. Each goes to one of the two steps beside it: of
-    all such choices the one whose edge is nearest to the exact one, at the nose and along the wings. The recipe says
-    the steps (`ruler_mm`, `protractor_deg`). Raises InputError where the exact grind, or every choice, cannot be made.
+    names: which settings, by default all that a person sets anew for each tool. Each goes to one of the two steps
+    beside it: of all such choices the one whose edge is nearest to the exact one, at the nose and along the wings. The
+    recipe says the steps (`ruler_mm`, `protractor_deg`). Raises InputError where the exact grind, or every choice,
+    cannot be made.
     """
     bench = bench_of(recipe, grind)
-    chosen = list(names) or [name for name in bench.names if NAMES[name].table == "jig"]
+    chosen = list(names) or bench.by_hand
     values = {name: bench.value(name) for name in chosen}
     exact = measure(shape(recipe)).edge
     wanted = Reader(recipe, bench, PER_CENT, grind).read(values)

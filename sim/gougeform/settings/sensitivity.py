@@ -7,7 +7,7 @@ changes; when the wheel wears it stays at the same place, so its distance to the
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -80,10 +80,12 @@ def read_tolerances(bench: Bench, given: Mapping[str, float]) -> dict[str, float
     return found
 
 
-def sensitivity(recipe: Recipe, tolerances: Mapping[str, float] | None = None, grind: int = 0) -> Sensitivity:
-    """All derivatives of one grind, with tolerances (the usual ones where none is given)."""
+def sensitivity(
+    recipe: Recipe, tolerances: Mapping[str, float] | None = None, grind: int = 0, names: Sequence[str] = ()
+) -> Sensitivity:
+    """Derivatives of one grind by some settings (all by default), with tolerances (usual ones where none is given)."""
     bench = bench_of(recipe, grind)
-    names = tuple(bench.names)
+    names = tuple(names or bench.names)
     given = tolerances or {}
     every = _Evaluator()
     base = every.at(bench)

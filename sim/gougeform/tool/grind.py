@@ -20,9 +20,10 @@ from gougeform.present.folder import out_folder
 from gougeform.present.progress import step
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
+from gougeform.tool.costs import order_block, regrind_block, sharpening_block
 from gougeform.tool.doubts import doubts
 from gougeform.tool.picture import make_picture
-from gougeform.tool.rows import edge_block, exactness, extremes, near_misses, regrind_block, settings_block, size_block
+from gougeform.tool.rows import edge_block, exactness, extremes, kinked, near_misses, settings_block, size_block
 
 
 def answer(recipe: Recipe, tolerance: float = DEFAULT_TOLERANCE) -> Answer:
@@ -40,7 +41,7 @@ def answer(recipe: Recipe, tolerance: float = DEFAULT_TOLERANCE) -> Answer:
     name = folder.name
     return Answer(
         blocks=blocks(measures, solid.tolerance),
-        notes=[*measures.notes, *near_misses(measures), *(f"{doubt}." for doubt in doubts(recipe))],
+        notes=[*measures.notes, *near_misses(measures), *kinked(measures), *(f"{doubt}." for doubt in doubts(recipe))],
         result=numbers,
         files=Files(
             {
@@ -65,6 +66,8 @@ def blocks(measures: Measures, mesh_mm: float | None = None) -> list[Block]:
         Block(below=extremes(measures)),
         size_block(measures),
         regrind_block(measures),
+        *([order_block(measures.gouge.older, measures)] if measures.gouge.older is not None else []),
+        sharpening_block(measures),
         Block(below=exactness(measures, mesh_mm)),
     ]
 

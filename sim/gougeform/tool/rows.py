@@ -14,7 +14,7 @@ from gougeform.measure.edge import WING_PER_CENT, Edge
 from gougeform.measure.measured import TABLES
 from gougeform.measure.measures import EdgePlace, Measures
 from gougeform.measure.quantities import COLUMNS, QUANTITIES
-from gougeform.measure.quantities.regrind import rows as regrind_rows
+from gougeform.measure.quantities.kinks import all_kinks
 from gougeform.measure.quantities.standing import all_standings
 from gougeform.present.answer import Block, Cell, Number, across
 from gougeform.quantity import DEG, MM, NOTHING, shown
@@ -32,6 +32,7 @@ _EDGE_WORDS = (
     " Hollow: of the bevel next to the edge, below zero where it bulges out."
     f" {NOTHING} where that plane meets no heel or relief."
 )
+_STEP_SAID_MM = 5e-3  # a smaller step is felt by no finger
 _SAME = 0.005  # wings that differ less than the digits shown share their columns
 
 
@@ -56,7 +57,7 @@ def settings_block(gouge: Gouge, title: str = "Settings") -> Block:
         "contact_deg": ("contact above the horizontal", 1),
         "land_mm": "land to leave at the nose",
     }
-    head = ("", *(_grind_name(number, len(grinds)) for number in range(len(grinds))))
+    head = ("", *(grind_name(number, len(grinds)) for number in range(len(grinds))))
     return across(title, [_settings(gouge, number) for number in range(len(grinds))], labels, head)
 
 
@@ -103,11 +104,11 @@ def edge_block(measures: Measures) -> Block:
         *([] if measures.land is None else [("land", edge.land, "land_mm")]),
         (BEHIND, edge.point[2, edge.nose] - edge.point[2], "wing_behind_nose_mm.50"),
     ]
-    along: dict[int, list[Sequence[float]]] = {
-        side: [[*measures.wing_angle(side).values()], *(_along(edge, values, side) for _, values, _ in columns[1:])]
+    wings: dict[int, list[Sequence[float]]] = {
+        side: [[*measures.wing_angle(side).values()], *(along(edge, values, side) for _, values, _ in columns[1:])]
         for side in (-1, 1)
     }
-    left, right = (np.array(_along(edge, edge.wedge, side)) for side in (-1, 1))
+    left, right = (np.array(along(edge, edge.wedge, side)) for side in (-1, 1))
     apart = np.nanmax(np.abs(right - left)) > _SAME
 
     def row(name: str, values: Sequence[float]) -> list[Cell]:
@@ -117,12 +118,12 @@ def edge_block(measures: Measures) -> Block:
     rows = [row("nose", [values[edge.nose] for _, values, _ in columns])]
     for i, per_cent in enumerate(WING_PER_CENT):
         for side, word in ((-1, " left"), (1, " right")) if apart else ((1, ""),):
-            rows.append(row(f"{per_cent} %{word}", [values[i] for values in along[side]]))
+            rows.append(row(f"{per_cent} %{word}", [values[i] for values in wings[side]]))
     return Block("Along the edge", rows, (PLACE, *(name for name, *_ in columns)), below=_EDGE_WORDS)
 
 
-def _along(edge: Edge, values: Floats, side: int) -> list[float]:
-    """Values at the per cents of one wing's arc length; NaN next to stations that have none."""
+def along(edge: Edge, values: Floats, side: int) -> list[float]:
+    """Values (n,) of the stations at WING_PER_CENT of one wing's arc length; NaN next to stations that have none."""
     far = edge.from_nose(side)
     at = far[-1] * np.array(WING_PER_CENT) / 100
     return [float(value) for value in np.interp(at, far, values[edge.wing(side)])]
@@ -151,24 +152,6 @@ def size_block(measures: Measures) -> Block:
     return Block("Lengths and steel", [row for row in rows if row is not None], ("", ""))
 
 
-def regrind_block(measures: Measures) -> Block:
-    """What this grind costs a tool that has an older one: touching, a first land, all the way; empty without one."""
-    made = []
-    for row in regrind_rows(measures) or ():
-        land = "touching" if row.bevel == 0 else f"first land, {row.bevel:g} mm"
-        often = "any number" if row.in_flute is None else str(row.in_flute)
-        mm3, g = Number(row.steel, "steel_mm3"), Number(row.grams, "steel_g")
-        name = "all the way" if row.bevel is None else land
-        made.append((name, Number(row.in_middle, "nose_mm"), Number(row.nose_loss, "nose_mm"), mm3, g, often))
-    words = (
-        "What the nose gets shorter by, for the bevel at the nose alone and for the wings too; steel and number in the"
-        " flute are for the wings too. Touching: the edge has the new angle, nothing behind it has. All the way: the"
-        " new bevel runs through steel from edge to heel."
-    )
-    head = ("new bevel", "nose alone", "wings too", "steel", "", "in the flute")
-    return Block("What it costs to regrind the older tool", made, head, below=words if made else "")
-
-
 def near_misses(measures: Measures) -> list[str]:
     """What stands nearer to the wheel than a person would trust, a sentence each."""
     return [
@@ -176,6 +159,21 @@ def near_misses(measures: Measures) -> list[str]:
         for one in all_standings(measures)
         if one.gap.mm < SAID_MM
     ]
+
+
+def kinked(measures: Measures) -> list[str]:
+    """Where the edge has a kink or a step, a sentence each: there a hone catches, and angles nearby are less sure."""
+    found = []
+    for one in all_kinks(measures):
+        wing = {-1: "on the left wing, ", 0: "at the nose, ", 1: "on the right wing, "}[one.side]
+        before, after = (shown(angle, DEG, 1) for angle in one.wedge)
+        step = f" and steps by {shown(one.step, MM, 3)}" if one.step >= _STEP_SAID_MM else ""
+        found.append(
+            f"The edge has a kink {wing}{shown(one.along, MM, 1)} from the nose along the edge: it turns by"
+            f" {shown(one.turn, DEG, 1)}{step}, and its angle goes from {before} to {after} there. An angle read right"
+            f" beside it may be off by {shown(one.angle_error, DEG, 1)}."
+        )
+    return found
 
 
 def exactness(measures: Measures, mesh_mm: float | None = None) -> str:
@@ -196,7 +194,12 @@ def _up(value: float) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def _grind_name(number: int, count: int) -> str:
+def grind_name(number: int, count: int) -> str:
+    """What a person calls one of some grinds.
+
+    >>> grind_name(0, 1), grind_name(0, 2), grind_name(2, 3)
+    ('grind', 'first grind', 'relief 2')
+    """
     if number == 0:
         return "grind" if count == 1 else "first grind"
     return "relief" if count == 2 else f"relief {number}"

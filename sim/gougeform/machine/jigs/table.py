@@ -38,6 +38,8 @@ class TableJig(Jig):
             "Set the table so that bar and a straight edge touching the wheel at the nose make it",
             search=(10, 90),
             setting="tilt",
+            ways=("steeper", "flatter"),
+            by_hand=True,
             called="the table's tilt",
         ),
     ] = None

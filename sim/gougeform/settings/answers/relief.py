@@ -7,13 +7,21 @@ from typing import Any
 import numpy as np
 
 from gougeform.errors import InputError
-from gougeform.present.answer import Answer, Block, Files, Labels, across, down
+from gougeform.measure.edge import WING_PER_CENT
+from gougeform.measure.quantities.regrind import table as regrind_numbers
+from gougeform.measure.quantities.sharpening import next_one
+from gougeform.measure.quantities.sharpening import table as sharpening_numbers
+from gougeform.measure.regrind import Regrind, regrinds
+from gougeform.present.answer import Answer, Block, Files, Labels, Number, across, down
 from gougeform.present.files import records, table, text
+from gougeform.quantity import MM, shown
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
 from gougeform.settings.bench import bench_of
 from gougeform.settings.relief import Made, Middle, Relief
 from gougeform.settings.ruler import machine, straight_words
+from gougeform.tool.costs import sharpening_block
+from gougeform.tool.rows import along, near_misses
 
 _USUAL = 10.0  # degrees more acute than the bevel, where nothing else is asked for: common practice
 _HEAD = ("", "asked", "with a ruler")
@@ -29,15 +37,25 @@ def answer(recipe: Recipe, land: float | None = None, move: float | None = None,
     middle = Middle(recipe)
     relief, family = chosen(middle, land, move, angle)
     made, ruler = middle.made(relief), middle.made(middle.on_ruler(relief))
+    (price,) = regrinds(middle.gouge, made.gouge, (0.0,), made.edge)
     rows = [
         {f"move_{one.unit}": one.move, "nose_deg": one.nose, "angle_deg": one.angle, "turn_deg": one.turn,
          "land_mm": one.land} for one in family
     ]  # fmt: skip
     files = {"relief.toml": text(to_toml(made.recipe)), **({"relief.csv": table(records(rows))} if rows else {})}
     return Answer(
-        blocks=[_relief(made, ruler), _land(made, ruler), *_family(relief, rows)],
+        blocks=[
+            _relief(made, ruler),
+            _land(made, ruler),
+            _cost(price),
+            sharpening_block(made.measures),
+            *_family(relief, rows),
+        ],
+        notes=near_misses(made.measures),
         result={
             **found(made),
+            "regrind": [regrind_numbers(price)],
+            "sharpening": sharpening_numbers(next_one(made.measures)),
             "with_a_ruler": found(ruler),
             "moves": [{key: row[key] for key in (f"move_{relief.unit}", "nose_deg", "angle_deg")} for row in rows],
         },
@@ -94,7 +112,8 @@ def found(made: Made) -> dict[str, Any]:
         "held_back_mm": made.gouge.ground.passes[1].setback,
         "first": machine(bench_of(made.recipe), made.gouge.settings[0]),
         "second": machine(relief.bench, made.gouge.settings[1]),
-        "land_measured_mm": float(made.edge.land[made.edge.nose]),
+        "land_measured_mm": made.measures.land,
+        "land_along_wing_mm": dict(zip(map(str, WING_PER_CENT), along(made.edge, made.edge.land, 1), strict=True)),
     }
 
 
@@ -126,10 +145,17 @@ def _relief(made: Made, ruler: Made) -> Block:
 
 
 def _land(made: Made, ruler: Made) -> Block:
-    k, n = made.edge.nose, len(made.edge.land)
-    places = {"nose": k} | {f"{p} %": k + round((n - 1 - k) * p / 100) for p in (25, 50, 75, 95)}
-    both = [{f"{name}_mm": float(one.edge.land[i]) for name, i in places.items()} for one in (made, ruler)]
-    return across("Land along the wing", both, {f"{name}_mm": name for name in places}, _HEAD)
+    """By arc length, as every other per cent of a wing; of the right wing, which the left one mirrors."""
+    labels = {f"{name}_mm": name for name in ("nose", *(f"{p} %" for p in WING_PER_CENT))}
+    lands = ((one.measures.land, *along(one.edge, one.edge.land, 1)) for one in (made, ruler))
+    both = [dict(zip(labels, land, strict=True)) for land in lands]
+    return across("Land along the wing", both, labels, _HEAD)
+
+
+def _cost(price: Regrind) -> Block:
+    loss = "the nose keeps its length" if price.in_flute is None else f"the nose loses {shown(price.nose_loss, MM)}"
+    steel = f"{Number(price.steel, 'steel_mm3')} ({Number(price.grams, 'steel_g')})"
+    return Block(below=f"On a tool that has the first bevel the relief takes {steel}; {loss}.")
 
 
 def _family(relief: Relief, rows: list[dict[str, Any]]) -> list[Block]:

@@ -18,9 +18,6 @@ from gougeform.settings.ruler import Confirmed, both_ways, machine, straight_wor
 from gougeform.settings.solve import solve
 from gougeform.settings.wants import Span, Want, read_frees, read_wants
 
-_CLAMPED = ("projection", "cant", "tilt")
-"""What a person sets by hand on every tool, and must know also where it stays as it was."""
-
 
 def answer(
     recipe: Recipe,
@@ -93,7 +90,7 @@ def _blocks(wants: tuple[Want, ...], pair: tuple[Confirmed, Confirmed], title: s
     jig, turned = exact.bench.jig, exact.values
     thick = getattr(jig, "pivot_thick_mm", 0.0)
     pivot = f"{jig.pivot_noun} centre" if thick else jig.pivot_noun
-    shown = [n for n in dict.fromkeys([*turned, *(n for n in _CLAMPED if n in exact.bench.names)]) if n != "distance"]
+    shown = [n for n in dict.fromkeys([*turned, *exact.bench.by_hand]) if n != "distance"]
     labels: Labels = {
         **{NAMES[n].column: n.replace("_", " ") + ("" if n in turned else ", as it was") for n in shown},
         "height_mm": f"{jig.pivot_noun} above wheel's centre, as it was",

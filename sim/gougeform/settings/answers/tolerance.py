@@ -23,11 +23,15 @@ _SHOWN = 5e-5  # a worst case below this is none
 
 
 def answer(recipe: Recipe, tolerance: Mapping[str, float] | None = None) -> Answer:
-    """Derivatives, worst case and likely error. tolerance: by how much a setting may be off, mm, deg or share, by name.
+    """Derivatives, worst case and likely error, of what a person sets at the jig and of what else is named.
 
-    Raises InputError for a setting the recipe has not, and where there is no edge.
+    tolerance: by how much a setting may be off, mm, deg or share, by name. Raises InputError for a setting the recipe
+    has not, and where there is no edge.
     """
-    found = sensitivity(recipe, read_tolerances(bench_of(recipe), tolerance or {}))
+    bench = bench_of(recipe)
+    given = read_tolerances(bench, tolerance or {})
+    names = [name for name in bench.names if name in given or name in bench.by_hand]
+    found = sensitivity(recipe, given, names=names)
     columns = [NAMES[name].column for name in found.names]
 
     def named(values: Sequence[float]) -> dict[str, float]:
