@@ -13,6 +13,7 @@ import pytest
 from gougeform.command import main
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure
+from gougeform.measure.quantities.standing import all_standings
 from gougeform.present.folder import file_name
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
@@ -21,7 +22,7 @@ from gougeform.settings.bench import bench_of
 from gougeform.settings.match import _usual as match_frees
 from gougeform.settings.names import NAMES
 
-FOOT = "finial-round-10-fingernail-foot"
+FOOT, ROD = "finial-round-10-fingernail-foot", "finial-round-10-fingernail-rod"
 RELIEF = "finial-round-10-relief-foot"
 # Read to a tenth of a degree on a jig with an arm of 92 mm at 41°.
 PAIRS = "projection_mm,wheel_diameter_mm,rim_distance_mm,nose_deg\n65,200,108,35.6\n75,200,124,40.1\n65,150,110,28.3\n"
@@ -101,13 +102,17 @@ def test_no_solution_is_an_answer_that_says_why(capsys):
 
 
 @pytest.mark.parametrize(
-    ("wing", "bound", "wider"),
-    [(36.5, "lower bound 50", "projection=42:66"), (60, "upper bound 66", "projection=50:74")],
+    ("wing", "range_", "bound", "wider"),
+    [
+        (42, "62:78", "lower bound 62", "projection=54:78"),
+        (60, "50:66", "upper bound 66", "projection=50:74"),
+    ],
 )
-def test_what_is_not_met_says_the_bound_and_the_command_that_goes_further(wing, bound, wider, capsys):
+def test_what_is_not_met_says_the_bound_and_the_command_that_goes_further(wing, range_, bound, wider, capsys):
     """The command that is printed runs as it stands, and comes nearer."""
     words = ["settings", FOOT, "--want", "nose=35", "--want", f"wing50={wing}"]
-    assert main([*words, "--free", "distance", "--free", "projection=50:66"]) == 0
+    free = ["--free", "distance", "--free", f"projection={range_}"]
+    assert main([*words, *free]) == 0
     out = capsys.readouterr().out
     assert "NOT MET" in out
     assert f"projection is at its {bound} mm" in " ".join(out.split())
@@ -116,11 +121,22 @@ def test_what_is_not_met_says_the_bound_and_the_command_that_goes_further(wing, 
     assert further[0] == "gougeform"
     assert wider in further  # half as wide again, on the side that stopped it
     misses = []
-    for one in ([*words, "--free", "distance", "--free", "projection=50:66"], further[1:]):
+    for one in ([*words, *free], further[1:]):
         assert main([*one, "--json"]) == 0
         result = json.loads(capsys.readouterr().out)
         misses.append(abs(result["solutions"][0]["misses"]["wing50"]))
     assert misses[1] < misses[0] - 0.1
+
+
+def test_settings_are_looked_for_only_where_they_stand(capsys):
+    """A rod jig's exact settings for this edge put the clamp 1.4 mm into the wheel; found in a review."""
+    words = ["settings", ROD, "--want", "nose=33", "--want", "wing50=46"]
+    assert main(words) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert out.index("NOT MET") < out.index("by the ruler")
+    assert "a shorter projection cannot be used: the clamp would stand" in out
+    ground = measure(shape(load("out/finial-round-10-fingernail-rod/settings.toml")))
+    assert all_standings(ground)[0].gap.mm >= 0
 
 
 def test_settings_lists_each_distance_once_and_what_stays(capsys):

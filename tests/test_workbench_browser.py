@@ -250,6 +250,10 @@ def test_solve_moves_the_settings_there(bench):
     bench.page.fill("#solve-wing50", "50")
     bench.page.click("#solve-go")
     bench.page.wait_for_selector("#solve-exact-0", timeout=30000)
+    # What a ruler can set is set first, and told first; exactly on demand.
+    assert float(bench.page.get_attribute('[id="b-jig.projection_mm"]', "data-value")) % 0.5 == 0
+    assert "by the ruler" in bench.page.inner_text("#solve-out")
+    bench.page.click("#solve-exact-0")
     bench.is_("nose_angle_deg", 33, "b")
     assert bench.number("wing_angle_deg.50", "b") == pytest.approx(50, abs=1e-6)
     assert float(bench.page.get_attribute('[id="b-jig.projection_mm"]', "data-value")) > 80

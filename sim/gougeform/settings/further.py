@@ -20,8 +20,11 @@ def hard_limits(bench: Bench, name: Name) -> tuple[float, float]:
     return (low, min(high, bench.steel_mm - HELD_MM)) if bench.ends_at_ferrule(name) else (low, high)
 
 
-def further(problem: Problem, solution: Solution) -> dict[str, dict[str, Any]]:
-    """Parameters of a search that may come nearer than this solution; empty where no setting is left to free."""
+def further(problem: Problem, solution: Solution, held: str = "") -> dict[str, dict[str, Any]]:
+    """Parameters of a search that may come nearer than this solution; empty where no setting is left to free.
+
+    held: a setting whose bounds are no choice of a person's.
+    """
     bench = problem.reader.bench
     free: dict[str, Span | None] = {}
     stops: dict[str, list[float]] = {}
@@ -31,7 +34,7 @@ def further(problem: Problem, solution: Solution) -> dict[str, dict[str, Any]]:
         if one.stops:
             stops[name] = list(one.stops)
             continue
-        span = _widened(bench, one, solution.values[name])
+        span = (one.low, one.high) if name == held else _widened(bench, one, solution.values[name])
         moved |= span != (one.low, one.high)
         free[name] = None if span == bench.bounds(one.name) else span
     if not moved:

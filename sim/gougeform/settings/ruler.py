@@ -12,6 +12,8 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, Setting, shape
 from gougeform.measure.edge import Edge
 from gougeform.measure.measures import Measures, measure
+from gougeform.measure.quantities.standing import all_standings
+from gougeform.measure.standing import check_stands
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.names import NAMES
@@ -23,6 +25,7 @@ from gougeform.settings.wants import Free, Reader, Want, reading_of
 PER_CENT = (25.0, 50.0, 75.0, 95.0)
 _ALONG = tuple(float(p) for p in range(1, 101))
 _MOST_ROUNDED = 8
+_NARROWED = 7  # halvings of the projection's range
 _MEASURED = 2e-6  # deg: the surface's normals are good to 1e-8 rad
 
 
@@ -30,18 +33,23 @@ _MEASURED = 2e-6  # deg: the surface's normals are good to 1e-8 rad
 class Confirmed:
     """Settings with the edge measured on the finished surface.
 
-    edge, reading and overcut (mm), and where nothing comes of it at all setting, are None where a person cannot grind
-    like that; problem says why.
+    measures, reading and overcut (mm), and where nothing comes of it at all setting, are None where a person cannot
+    grind like that, or where the set-up cannot stand; problem says why.
     """
 
     values: dict[str, float]
     recipe: Recipe
     bench: Bench
     setting: Setting | None
-    edge: Edge | None
+    measures: Measures | None
     reading: Reading | None
     overcut: float | None
     problem: str
+
+    @property
+    def edge(self) -> Edge | None:
+        """The edge, where there is one."""
+        return None if self.measures is None else self.measures.edge
 
     def misses(self, wants: tuple[Want, ...]) -> dict[str, float]:
         """Got less asked by want, without the land, which a person grinds to."""
@@ -58,7 +66,9 @@ def confirmed(problem: Problem, values: dict[str, float]) -> Confirmed:
     refusal = ""
     try:
         gouge = shape(recipe)
-        found = measure(gouge)
+        made = measure(gouge)
+        check_stands(gouge, all_standings(made))
+        found = made
     except InputError as error:
         refusal = f"{error.field}: {error.problem}" if gouge is None else error.problem
     return Confirmed(
@@ -66,7 +76,7 @@ def confirmed(problem: Problem, values: dict[str, float]) -> Confirmed:
         recipe,
         bench_of(recipe, problem.grind, problem.reader.bench.section),
         None if gouge is None else gouge.settings[problem.grind],
-        None if found is None else found.edge,
+        found,
         None if found is None else reading_of(found.edge, problem.reader.per_cents),
         None if found is None else found.edge.overcut,
         refusal,
@@ -196,8 +206,57 @@ def by_hand(recipe: Recipe, grind: int = 0, names: Sequence[str] = ()) -> ByHand
     )
 
 
-def both_ways(problem: Problem, solved: Solved) -> list[tuple[Confirmed, Confirmed]]:
-    """Each solution as solved, and as a ruler can set it, both measured; those that cannot be ground last."""
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """What comes of a problem where the set-up must stand.
+
+    problem: as it was solved, with the projection's range narrowed where that was needed. pairs: each solution exactly,
+    and as a ruler can set it, both measured; those that cannot be used last. stopped: why no shorter projection can be
+    used; "" where nothing was narrowed.
+    """
+
+    problem: Problem
+    solved: Solved
+    pairs: list[tuple[Confirmed, Confirmed]]
+    stopped: str = ""
+
+
+def settle(problem: Problem) -> Settled:
+    """Solve, round to a ruler and measure, looking only where the set-up stands.
+
+    A longer projection keeps what holds the tool away from the wheel; so where the nearest solution cannot be used, the
+    shortest projection that can is looked for. Raises InputError where no setting within bounds gives an edge.
+    """
+    solved = solve(problem)
+    pairs = _paired(problem, solved)
+    found = Settled(problem, solved, pairs)
+    free = next((one for one in problem.frees if one.name.name == "projection" and not one.stops), None)
+    if free is None or not pairs[0][0].problem:
+        return found
+    short, long = pairs[0][0].values["projection"], free.high
+    stopped, tries = pairs[0][0].problem, _NARROWED
+    best: Settled | None = None
+    for turn in range(tries):
+        low = long if turn == 0 else (short + long) / 2
+        frees = tuple(replace(one, low=min(low, one.high)) if one is free else one for one in problem.frees)
+        narrower = Problem(problem.recipe, problem.wants, frees, problem.grind)
+        try:
+            again = solve(narrower)
+            tried = _paired(narrower, again)
+            refusal = tried[0][0].problem
+        except InputError as error:
+            refusal = error.problem
+        if refusal:
+            if best is None:
+                return found  # not even the longest one stands
+            short, stopped = low, refusal
+        else:
+            best, long = Settled(narrower, again, tried), low
+    assert best is not None
+    return replace(best, stopped=stopped)
+
+
+def _paired(problem: Problem, solved: Solved) -> list[tuple[Confirmed, Confirmed]]:
     exact = [corrected(problem, solution) for solution in solved.solutions]
     pairs = [(one, confirmed(problem, ruled(problem, one.values))) for one in exact]
     return sorted(pairs, key=lambda pair: bool(pair[0].problem))

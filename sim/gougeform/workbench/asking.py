@@ -7,13 +7,16 @@ so that what a person sees afterwards is ground and measured like everything els
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from gougeform.errors import InputError
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
-from gougeform.recipe.reading import from_table
 from gougeform.workbench.incoming import good_recipe, without_files
+
+if TYPE_CHECKING:
+    from gougeform.part import Table
+    from gougeform.settings.ruler import Confirmed
 
 Tell = Callable[[float, str], None]
 
@@ -23,14 +26,12 @@ _WANTS = ("nose", "wing25", "wing50", "wing75", "wing_length", "land")
 def solve(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
     """Settings that give the wanted edge. `wants`: values by name; `free`: names of settings that may move, or none.
 
-    Answers with solutions (settings, edge, recipe, and the same as a ruler can set them) and, by want, what cannot be
-    met. Raises InputError with the want's or setting's name as field.
+    Brings the very answer that `gougeform settings` tells, by want what cannot be met, and for each solution the recipe
+    by the ruler and exactly, None where it cannot be used. Raises InputError naming the want or setting as its field.
     """
-    from gougeform.settings.bench import bench_of
-    from gougeform.settings.problem import Problem
-    from gougeform.settings.ruler import both_ways
-    from gougeform.settings.solve import solve as solved
-    from gougeform.settings.wants import read_frees, read_wants
+    from gougeform.present.json import page
+    from gougeform.settings.answers.solve import asked, told
+    from gougeform.settings.ruler import settle
 
     recipe = good_recipe(what.get("recipe"))
     wanted = what.get("wants")
@@ -41,46 +42,29 @@ def solve(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
             raise InputError("wants", f"{str(name)[:20]!r} cannot be asked for", f"allowed are {', '.join(_WANTS)}")
         _plain_number(value, name)
     try:
-        wants = read_wants(wanted)
-        free = dict.fromkeys(str(name)[:30] for name in what.get("free") or [])
-        problem = Problem(recipe, wants, read_frees(bench_of(recipe), free, {}, wants))
-        tell(0.1, "solving")
-        answer = solved(problem)
-        tell(0.7, "measuring what it gives")
-        pairs = both_ways(problem, answer)
+        problem = asked(recipe, wanted, dict.fromkeys(str(name)[:30] for name in what.get("free") or []))
+        tell(0.1, "solving and measuring")
+        found = settle(problem)
     except InputError as error:
         raise InputError(error.field.removeprefix("want "), error.problem, error.hint) from error
     return {
-        "exact": answer.exact,
-        "family": answer.family,
-        "unmet": [{"want": one.want.name, "text": str(one)} for one in answer.unmet],
-        "solutions": [{"exact": _found(problem, exact), "ruler": _found(problem, ruler)} for exact, ruler in pairs],
+        "answer": page(told(found)),
+        "unmet": [{"want": one.want.name, "text": str(one)} for one in found.solved.unmet],
+        "solutions": [{"exact": _usable(exact), "ruler": _usable(ruler)} for exact, ruler in found.pairs],
     }
 
 
-def _found(problem: Any, one: Any) -> dict[str, Any]:
-    from gougeform.settings.names import NAMES
-    from gougeform.settings.ruler import machine
-
-    return {
-        "settings": [
-            {"name": NAMES[name].words, "value": value, "unit": {"deg": "°"}.get(NAMES[name].unit, NAMES[name].unit)}
-            for name, value in one.values.items()
-        ],
-        "machine": machine(one.bench, one.setting),
-        "misses": one.misses(problem.wants),
-        "problem": one.problem,
-        "recipe": one.recipe.table,
-    }
+def _usable(one: Confirmed) -> Table | None:
+    return None if one.problem else one.recipe.table
 
 
 def relief(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
-    """A relief from two of `land_mm`, `move` (mm; a table: deg) and `angle_deg`; brings the third and the recipe.
+    """A relief from two of `land_mm`, `move` (mm; a table: deg) and `angle_deg`.
 
-    Raises InputError.
+    Brings the very answer that `gougeform relief` tells, and the recipes by the ruler and exactly. Raises InputError.
     """
-    from gougeform.settings.answers.relief import chosen
-    from gougeform.settings.relief import Middle
+    from gougeform.present.json import page
+    from gougeform.settings.answers.relief import found_for, told
 
     recipe = good_recipe(what.get("recipe"))
     given = {name: what[name] for name in ("land_mm", "move", "angle_deg") if what.get(name) not in (None, "")}
@@ -91,22 +75,12 @@ def relief(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
             "land_mm", f"{len(given)} of the three are given, allowed are two: they give the third", "fill in two"
         )
     tell(0.2, "moving the pocket")
-    middle = Middle(recipe)
     try:
-        found, _ = chosen(middle, given.get("land_mm"), given.get("move"), given.get("angle_deg"))
-        made, ruler = middle.made(found), middle.made(middle.on_ruler(found))
+        found = found_for(recipe, given.get("land_mm"), given.get("move"), given.get("angle_deg"))
     except InputError as error:
         names = {"land": "land_mm", "angle": "angle_deg"}
         raise InputError(names.get(error.field, error.field), error.problem, error.hint) from error
-    return {name: _relief(one) for name, one in (("exact", made), ("ruler", ruler))}
-
-
-def _relief(made: Any) -> dict[str, Any]:
-    one = made.relief
-    return {
-        "land_mm": one.land, "move": one.move, "unit": "°" if one.unit == "deg" else "mm", "angle_deg": one.angle,
-        "falls_away_deg": one.turn, "nose_setting_deg": one.nose, "recipe": made.recipe.table,
-    }  # fmt: skip
+    return {"answer": page(told(found)), "ruler": found.ruler.recipe.table, "exact": found.exact.recipe.table}
 
 
 def transfer(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
@@ -133,19 +107,16 @@ def transfer(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
 
 
 def regrind(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
-    """What it costs to grind a tool of shape `older` to the shape of `recipe`: mm of nose, steel, land.
+    """What it costs to grind the tool of recipe `older` as `recipe` says, in which order, and at each sharpening after.
 
-    Raises InputError where they are not the same bar and flute.
+    Brings the very answer that `gougeform match` with its regrind tells. Raises InputError.
     """
+    from gougeform.present.json import page
+    from gougeform.settings.answers.match import regrind as answer
+
     new, old = good_recipe(what.get("recipe")), good_recipe(what.get("older"))
     tell(0.2, "measuring the steel between them")
-    table = {k: v for k, v in new.table.items() if k != "older"} | {
-        "older": {k: v for k, v in old.table.items() if k != "older"}
-    }
-    measures = _measured(from_table(table))
-    whole = _measured(changed(new, {"older": None}))
-    cost: dict[str, Any] = measures.table("nose_loss_mm", "steel_removed_mm3", "steel_removed_g")
-    return cost | {"from_blank_mm3": whole.steel_removed}
+    return {"answer": page(answer(changed(new, {"older": None}), changed(old, {"older": None})))}
 
 
 def _measured(recipe: Recipe) -> Any:

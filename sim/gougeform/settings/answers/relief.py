@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -24,7 +25,7 @@ from gougeform.tool.costs import sharpening_block
 from gougeform.tool.rows import along, near_misses
 
 _USUAL = 10.0  # degrees more acute than the bevel, where nothing else is asked for: common practice
-_HEAD = ("", "asked", "with a ruler")
+_HEAD = ("", "by the ruler", "exactly")
 _LISTED = 24  # moves in the table
 
 
@@ -34,9 +35,30 @@ def answer(recipe: Recipe, land: float | None = None, move: float | None = None,
     land in mm. move: of pocket or rod toward the wheel in mm, of a table flatter in deg. angle: the relief's own where
     it begins, deg. Raises InputError.
     """
+    return told(found_for(recipe, land, move, angle))
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """A relief as asked and as a ruler can set it, and the family it was chosen from, on its middle plane."""
+
+    middle: Middle
+    exact: Made
+    ruler: Made
+    family: list[Relief]
+
+
+def found_for(recipe: Recipe, land: float | None, move: float | None, angle: float | None) -> Found:
+    """The relief of two of the three, as in `answer`. Raises InputError."""
     middle = Middle(recipe)
     relief, family = chosen(middle, land, move, angle)
-    made, ruler = middle.made(relief), middle.made(middle.on_ruler(relief))
+    return Found(middle, middle.made(relief), middle.made(middle.on_ruler(relief)), family)
+
+
+def told(found: Found) -> Answer:
+    """What came of it."""
+    middle, made, ruler, family = found.middle, found.exact, found.ruler, found.family
+    relief = made.relief
     (price,) = regrinds(middle.gouge, made.gouge, (0.0,), made.edge)
     rows = [
         {f"move_{one.unit}": one.move, "nose_deg": one.nose, "angle_deg": one.angle, "turn_deg": one.turn,
@@ -53,10 +75,10 @@ def answer(recipe: Recipe, land: float | None = None, move: float | None = None,
         ],
         notes=near_misses(made.measures),
         result={
-            **found(made),
+            **numbers(made),
             "regrind": [regrind_numbers(price)],
             "sharpening": sharpening_numbers(next_one(made.measures)),
-            "with_a_ruler": found(ruler),
+            "with_a_ruler": numbers(ruler),
             "moves": [{key: row[key] for key in (f"move_{relief.unit}", "nose_deg", "angle_deg")} for row in rows],
         },
         files=Files(files),
@@ -99,7 +121,7 @@ def _own(middle: Middle) -> Relief:
     return middle.from_move(land, middle.first.value(name) - middle.second.value(name))
 
 
-def found(made: Made) -> dict[str, Any]:
+def numbers(made: Made) -> dict[str, Any]:
     """A relief and how it is set, with units in the names."""
     relief = made.relief
     return {
@@ -133,13 +155,13 @@ def _relief(made: Made, ruler: Made) -> Block:
         "tilt_deg": "table tilted for",
     }
     both = [
-        found(one)
+        numbers(one)
         | {
             "first_mm": bench_of(one.recipe).measured_distance(),
             "second_mm": one.relief.bench.measured_distance(),
             "tilt_deg": one.relief.bench.value("tilt") if table else None,
         }
-        for one in (made, ruler)
+        for one in (ruler, made)
     ]
     return across("Relief", both, labels, _HEAD)
 
@@ -147,7 +169,7 @@ def _relief(made: Made, ruler: Made) -> Block:
 def _land(made: Made, ruler: Made) -> Block:
     """By arc length, as every other per cent of a wing; of the right wing, which the left one mirrors."""
     labels = {f"{name}_mm": name for name in ("nose", *(f"{p} %" for p in WING_PER_CENT))}
-    lands = ((one.measures.land, *along(one.edge, one.edge.land, 1)) for one in (made, ruler))
+    lands = ((one.measures.land, *along(one.edge, one.edge.land, 1)) for one in (ruler, made))
     both = [dict(zip(labels, land, strict=True)) for land in lands]
     return across("Land along the wing", both, labels, _HEAD)
 

@@ -14,9 +14,12 @@ from gougeform.settings.bench import bench_of
 from gougeform.settings.further import further
 from gougeform.settings.names import NAMES
 from gougeform.settings.problem import Problem, Solved
-from gougeform.settings.ruler import Confirmed, both_ways, machine, straight_words
-from gougeform.settings.solve import solve
+from gougeform.settings.ruler import Confirmed, Settled, machine, settle, straight_words
 from gougeform.settings.wants import Span, Want, read_frees, read_wants
+from gougeform.tool.rows import near_misses
+
+_COLUMNS = ("by the ruler", "exactly")
+"""What a hand can set comes first."""
 
 
 def answer(
@@ -30,23 +33,40 @@ def answer(
     want: {"nose": 35, "wing50": 47}. free and stops: as `gougeform.settings.wants.read_frees` takes them. Raises
     InputError where nothing within bounds gives an edge.
     """
+    return told(settle(asked(recipe, want, free, stops)))
+
+
+def asked(
+    recipe: Recipe,
+    want: Mapping[str, float],
+    free: Mapping[str, Span | None] | None = None,
+    stops: Mapping[str, Sequence[float]] | None = None,
+) -> Problem:
+    """The problem that those words pose, as in `answer`. Raises InputError."""
     wants = read_wants(want)
-    problem = Problem(recipe, wants, read_frees(bench_of(recipe), free or {}, stops or {}, wants))
-    solved = solve(problem)
-    pairs = both_ways(problem, solved)
+    return Problem(recipe, wants, read_frees(bench_of(recipe), free or {}, stops or {}, wants))
+
+
+def told(settled: Settled) -> Answer:
+    """What came of it."""
+    problem, solved, pairs = settled.problem, settled.solved, settled.pairs
+    recipe, wants = problem.recipe, problem.wants
+    want = {one.name: one.value for one in wants}
     names = ["settings.toml", *(f"settings-{number}.toml" for number in range(2, len(pairs) + 1))]
     unmet = [str(one) for one in solved.unmet]
+    if settled.stopped and not solved.exact:
+        unmet.append(f"a shorter projection cannot be used: {settled.stopped}")
     blocks = [Block("What cannot be met", points=unmet)]
     for number, pair in enumerate(pairs, start=1):
         blocks += _blocks(wants, pair, "Settings" if len(pairs) == 1 else f"Settings, solution {number}")
-    more = {} if solved.exact else further(problem, solved.solutions[0])
+    more = {} if solved.exact else further(problem, solved.solutions[0], "projection" if settled.stopped else "")
     following = [Next("settings", [called(recipe)], {"want": want, **more}, "to come nearer, look further")]
     why = "the tool with these settings (the ruler's)" if solved.exact else "the nearest tool"
     nothing_left = "Every setting of this jig is free already: another jig or wheel, or other wants."
     return Answer(
         blocks=blocks,
-        verdict=_verdict(solved, len(pairs)),
-        notes=[nothing_left] if not (solved.exact or more) else [],
+        verdict=_verdict(solved, pairs),
+        notes=[*([nothing_left] if not (solved.exact or more) else []), *_near(pairs[0][1])],
         result={
             "exact": solved.exact,
             "family": solved.family,
@@ -61,7 +81,14 @@ def answer(
     )
 
 
-def _verdict(solved: Solved, count: int) -> str:
+def _near(one: Confirmed) -> list[str]:
+    return [] if one.measures is None else near_misses(one.measures)
+
+
+def _verdict(solved: Solved, pairs: Sequence[tuple[Confirmed, Confirmed]]) -> str:
+    count, problem = len(pairs), pairs[0][1].problem or pairs[0][0].problem
+    if problem:
+        return f"NOT MET: the settings that would give it cannot be used. {problem}."
     if not solved.exact:
         return "NOT MET: no setting within the bounds gives all that is asked; this is the nearest (least squares)."
     if solved.family:
@@ -86,7 +113,7 @@ def found(one: Confirmed, wants: tuple[Want, ...]) -> dict[str, Any]:
 
 
 def _blocks(wants: tuple[Want, ...], pair: tuple[Confirmed, Confirmed], title: str) -> list[Block]:
-    exact, _ = pair
+    exact, ruler = pair
     jig, turned = exact.bench.jig, exact.values
     thick = getattr(jig, "pivot_thick_mm", 0.0)
     pivot = f"{jig.pivot_noun} centre" if thick else jig.pivot_noun
@@ -105,10 +132,10 @@ def _blocks(wants: tuple[Want, ...], pair: tuple[Confirmed, Confirmed], title: s
         {NAMES[n].column: one.bench.value(n) for n in shown}
         | {"height_mm": getattr(one.bench.jig, "height_mm", None)}
         | machine(one.bench, one.setting)
-        for one in pair
+        for one in (ruler, exact)
     ]
     asked = {f"{want.name}_{want.unit}": want.value for want in wants}
-    edges: list[dict[str, float | None]] = [{**asked}, *(_edge(one, wants) for one in pair)]
+    edges: list[dict[str, float | None]] = [{**asked}, *(_edge(one, wants) for one in (ruler, exact))]
     of_edge: Labels = {
         **{f"{want.name}_{want.unit}": (want.name.replace("_", " "), 3) for want in wants},
         **({"land_mm": "land to leave"} if "land_mm" in asked else {}),
@@ -118,13 +145,13 @@ def _blocks(wants: tuple[Want, ...], pair: tuple[Confirmed, Confirmed], title: s
     stops = sorted(
         {
             f"Cannot be ground {words}: {one.problem}."
-            for words, one in zip(("as solved", "with a ruler"), pair, strict=True)
+            for words, one in zip(("exactly", "by the ruler"), pair, strict=True)
             if one.problem
         }
     )
     return [
-        across(title, records, labels, ("", "solved", "with a ruler")),
-        across("The edge it gives", edges, of_edge, ("", "asked", "solved", "with a ruler")),
+        across(title, records, labels, ("", *_COLUMNS)),
+        across("The edge it gives", edges, of_edge, ("", "asked", *_COLUMNS)),
         Block("Stop", points=stops),
     ]
 

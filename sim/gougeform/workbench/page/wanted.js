@@ -84,27 +84,30 @@ export class AskSheet {
   solve() {
     const free = [...this.free.querySelectorAll("input:checked")].filter((box) => !box.parentElement.hidden).map((box) => box.value), tool = this.tool.value;
     return this.run("solve", { recipe: this.recipe, wants: this.values("solve", WANTS.map((w) => w[0])), free }, (got) => {
-      const best = got.solutions.find((one) => !one.exact.problem);
-      for (const one of got.unmet) { const bad = this.bads[`solve-${one.want}`]; if (bad) { bad.textContent = one.text + "."; this.fields[`solve-${one.want}`].setAttribute("aria-invalid", "true"); } }
-      if (best) this.bench.act([{ do: "adopt", tool, recipe: best.exact.recipe }]);
-      const head = got.exact ? (got.family ? "More may move than is needed: this is the solution nearest to what was set." : got.solutions.length === 1 ? "One exact solution." : `${got.solutions.length} exact solutions, the nearest first.`) : "Not all can be met; the nearest was set.";
-      return [el("div", { class: "answer" }, el("div", {}, head), ...got.solutions.map((one, i) => this.solution(one, i)))];
+      for (const one of got.unmet) {
+        const bad = this.bads[`solve-${one.want}`];
+        if (!bad) continue;
+        bad.textContent = one.text + ".";
+        this.fields[`solve-${one.want}`].setAttribute("aria-invalid", "true");
+      }
+      const best = got.solutions.find((one) => one.ruler);
+      if (best) this.bench.act([{ do: "adopt", tool, recipe: best.ruler }]);
+      const many = got.solutions.length > 1;
+      const buttons = got.solutions.flatMap((one, i) => this.both(one, `solve`, many ? ` (${i + 1})` : "", `-${i}`));
+      return [el("div", { class: "answer" }, ...buttons, ...told(got.answer))];
     });
   }
 
-  solution(one, i) {
-    const words = (found) => found.settings.map((s) => `${s.name} ${number(s.value, s.unit ? 2 : 3)}${s.unit === "°" ? "°" : s.unit ? " mm" : ""}`).join(", ");
-    const miss = Object.entries(one.ruler.misses).map(([name, value]) => `${name} off by ${number(value, 2)}`).join(", ");
-    return el("ul", {},
-      el("li", {}, `As solved: ${words(one.exact)}. `, one.exact.problem ? `Cannot be ground: ${one.exact.problem}.` : this.adopt(one.exact.recipe, i ? "Set this" : "Set again", `solve-exact-${i}`)),
-      el("li", {}, `With a ruler: ${words(one.ruler)}. `, one.ruler.problem ? `Cannot be ground: ${one.ruler.problem}.` : el("span", {}, miss ? `${miss}. ` : "", this.adopt(one.ruler.recipe, "Set this", `solve-ruler-${i}`))));
+  both(one, form, which, end) {
+    return [["ruler", `Set the ruler's${which}`], ["exact", `Set it exactly${which}`]]
+      .filter(([kind]) => one[kind])
+      .map(([kind, words]) => this.adopt(one[kind], words, `${form}-${kind}${end}`));
   }
 
   relief() {
-    return this.run("relief", { recipe: this.recipe, ...this.values("relief", ["land_mm", "move", "angle_deg"]) }, (got) => ["exact", "ruler"].map((kind) => {
-      const r = got[kind], move = r.unit === "°" ? `tilt flatter by ${number(r.move, 2)}°` : `move toward the wheel by ${number(r.move, 2)} mm`;
-      return el("div", { class: "answer" }, `${kind === "exact" ? "As asked" : "With a ruler"}: ${move}, land ${number(r.land_mm, 2)} mm, the relief begins with ${number(r.angle_deg, 2)}°, ${number(r.falls_away_deg, 2)}° off the land. `, this.adopt(r.recipe, "Set this", `relief-${kind}`));
-    }));
+    const what = { recipe: this.recipe, ...this.values("relief", ["land_mm", "move", "angle_deg"]) };
+    const answer = (got) => [el("div", { class: "answer" }, ...this.both(got, "relief", "", ""), ...told(got.answer))];
+    return this.run("relief", what, answer);
   }
 
   transfer() {
@@ -113,6 +116,7 @@ export class AskSheet {
 
   regrind(to) {
     const from = to === "a" ? "b" : "a", { recipes } = this.bench.all;
-    return this.run("regrind", { recipe: recipes[to], older: recipes[from] }, (got) => [el("div", { class: "answer" }, `Grinding ${from.toUpperCase()}'s shape to ${to.toUpperCase()}'s takes ${number(got.nose_loss_mm, 2)} mm off the nose and ${number(got.steel_removed_mm3, 1)} mm³ (${number(got.steel_removed_g, 2)} g) of steel; from a square-ended blank it takes ${number(got.from_blank_mm3, 1)} mm³.`)]);
+    const what = { recipe: recipes[to], older: recipes[from] };
+    return this.run("regrind", what, (got) => [el("div", { class: "answer" }, ...told(got.answer))]);
   }
 }
