@@ -6,6 +6,8 @@ import pytest
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
+from gougeform.measure.quantities.standing import all_standings
+from gougeform.present.cautions import cautions
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
 from gougeform.settings.bench import bench_of
@@ -41,7 +43,9 @@ def test_to_the_same_wheel_nothing_changes(name):
 @pytest.mark.parametrize("wheel", ["wheel-150", "wheel-250", "belt-50", "173.4"])
 def test_nose_is_kept_and_the_difference_is_measured(wheel):
     recipe = load(FOOT)
-    carried = carry_over(recipe, read_targets(recipe, {"wheel": wheel}))
+    # On a belt the clamp would stand in its plane at the old projection.
+    frees = PROJECTION if wheel == "belt-50" else None
+    carried = carry_over(recipe, read_targets(recipe, {"wheel": wheel}), frees)
     assert carried.after.wedge[carried.after.nose] == pytest.approx(35, abs=1e-7)
     # The difference is that of two independent measurements, at equal shares of each wing.
     per_cents = (25.0, 50.0, 90.0)
@@ -157,6 +161,28 @@ def test_unknown_names_and_belts_are_refused():
     recipe = load(FOOT)
     with pytest.raises(InputError, match="not in the library's wheels"):
         carry_over(recipe, {"wheel": "wheel-15"})
-    belt = carry_over(recipe, {"wheel": "belt-50"})
+    with pytest.raises(InputError, match=r"the clamp would stand .* inside the belt"):
+        carry_over(recipe, {"wheel": "belt-50"})
+    belt = carry_over(recipe, {"wheel": "belt-50"}, PROJECTION)
+    assert all_standings(belt.measures)[0].gap.mm >= 0
     with pytest.raises(InputError, match="a belt does not get smaller"):
         wear(belt.recipe, [200, 150], belt.before)
+
+
+def test_a_recipe_lends_its_wheel_or_jig():
+    recipe, other = load(FOOT), load("finial-round-10-fingernail-rod")
+    changes = read_targets(recipe, {"jig": "finial-round-10-fingernail-rod", "wheel": "baluster-square-10-plain-rod"})
+    assert changes["jig"]["kind"] == "rod"
+    assert changes["jig"]["hinge_cant_deg"] == other.jig.hinge_cant_deg
+    assert not any(name in changes["jig"] for name in ("nose_angle_deg", "rim_distance_mm", "centre_distance_mm"))
+    assert changes["wheel"] == load("baluster-square-10-plain-rod").wheel.plain()
+    carried = carry_over(recipe, changes, PROJECTION)
+    assert carried.recipe.jig.kind == "rod"
+
+
+def test_another_wheel_given_by_its_diameter_has_no_speed_and_no_rating():
+    recipe = load(FOOT)
+    assert recipe.wheel.rpm is not None
+    wheel = carry_over(recipe, read_targets(recipe, {"wheel": 173.4}), PROJECTION).recipe.wheel
+    assert (wheel.diameter_mm, wheel.rpm, wheel.rated_m_s) == (173.4, None, None)
+    assert any("is not checked" in line for line in cautions(changed(recipe, {"wheel": wheel.plain()})))

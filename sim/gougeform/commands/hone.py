@@ -4,7 +4,8 @@
   gougeform hone RECIPE --wheel honing-180
   gougeform hone RECIPE --wheel flat            a belt or flat disc, as with a strop
 
-The tool stays in the jig as it was ground; only the distance (a table: the tilt) is set anew.
+The tool stays in the jig as it was ground; the distance (a table: the tilt) is set anew, and, where that lays the hone
+better on the wings, the projection. A honing wheel turns away from the edge, always.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ import argparse
 
 from gougeform.commands import recipe_argument
 from gougeform.present.answer import Answer
+
+FOLDER = "out/NAME"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -2,6 +2,7 @@
 
   gougeform transfer RECIPE --to wheel=wheel-150
   gougeform transfer RECIPE --to jig=rod-65 --free projection=50:90 --free cant
+  gougeform transfer RECIPE --to jig=mine.toml        the jig (or wheel=…) that another recipe has
   gougeform transfer RECIPE --to wheel=250 --wear 250:180:15
 
 The nose is kept exactly. The projection of a foot or rod jig may move too, so that the wings differ least, unless you

@@ -51,6 +51,8 @@ def standings(gouge: Gouge, edge: Edge) -> tuple[Standing, ...]:
             *tool_bodies(outline, heel, gouge.recipe.bar.length_mm, handle, one.setback),
         )
         gaps = list(least_gaps(one.path, one.wheel, bodies, alike=gouge.alike))
+        if grind.wheel.diameter_mm is None:
+            gaps = [replace(gap, against="the belt") for gap in gaps]
         for name in ("guard", "rest"):
             around = getattr(grind.wheel, name)
             if around is None or setting.pivot_angle is None:  # without a pivot nobody knows where on the wheel it is
@@ -60,7 +62,7 @@ def standings(gouge: Gouge, edge: Edge) -> tuple[Standing, ...]:
             gaps += sheet_gaps(one.path, one.wheel, bodies, sheet, alike=gouge.alike)
         for gap in gaps:
             where = place_words(one.path, gap.s, alike=gouge.alike)
-            part = f" (the wheel's {SURFACES[gap.surface]})" if gap.against == "the wheel" else ""
+            part = f" (the wheel's {SURFACES[gap.surface]})" if gap.against in ("the wheel", "the belt") else ""
             found.append(Standing(number, gap, where + part))
     return tuple(sorted(found, key=lambda one: one.gap.mm))
 

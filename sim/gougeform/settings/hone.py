@@ -1,14 +1,16 @@
 """Honing on a wheel of any diameter, and a shaped hone for the flute.
 
+A honing wheel turns away from the edge: turned into it, as for grinding, the edge digs in and the tool is thrown.
+
 In the middle plane the bevel is an arc of the grinding wheel. A honing wheel lies tangent at the edge when its own nose
 angle there is the edge's; it lies on edge and heel when it passes through both, so that its angle at the edge is the
-chord's less asin(c / 2R) (angle between chord and tangent; derived). The jig and the tool's projection stay as they are
-for grinding. Lengths mm, angles deg at the surface.
+chord's less asin(c / 2R) (angle between chord and tangent; derived). The jig stays as it is for
+grinding, and but for one way the tool's projection too. Lengths mm, angles deg at the surface.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,11 +23,14 @@ from gougeform.measure.edge import Edge
 from gougeform.measure.measures import measure
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of
+from gougeform.settings.names import NAMES
 from gougeform.settings.trial import Tracer
 
 Floats = NDArray[np.float64]
 
 PER_CENT = (25.0, 50.0, 75.0, 95.0)
+_NO_WINGS_DEG = 1e3  # stands for wings that cannot be followed while searching
+_COARSE = 9  # projections tried first
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +40,7 @@ class Set:
     off: nose and wings at PER_CENT, hone's angle less the edge's, deg; above 0 the hone is blunter and works on the
     edge alone, below 0 it rubs on the heel. Wings are NaN where the path is steady or no pose exists. at_heel: the gap
     (mm) between hone and heel at the nose, the hone touching the edge; below 0 the hone would stand in the steel.
+    ruler: the same with what a hand can set, None where that cannot be.
     """
 
     words: str
@@ -43,6 +49,12 @@ class Set:
     off: Floats
     at_heel: float
     problem: str = ""
+    ruler: Set | None = None
+
+    @property
+    def wings(self) -> float:
+        """Root mean square of what the wings are off, deg; NaN where they are not compared."""
+        return float(np.sqrt(np.mean(self.off[1:] ** 2)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +107,8 @@ def honing(recipe: Recipe, wheel: WheelFields) -> Honing:
     else:
         ways.append(_tangent(f"on edge and {end}", bench, both, way))
     ways += _kept(ground, bench, way)
+    ways += _projected(bench, nose, way)
+    ways = [replace(one, ruler=_ruled(one, recipe, way)) for one in ways]
     notes = []
     if ground.path.path == "steady":
         notes.append(
@@ -123,6 +137,43 @@ def _tangent(words: str, bench: Bench, angle: float, way) -> Set:  # type: ignor
         problem = "pocket or rod would stand in the honing wheel; a longer projection keeps it off"
         return Set(words, None, degrees, np.full(1 + len(PER_CENT), np.nan), np.nan, problem)
     return way(words, bench.set({"distance": distance}), angle)
+
+
+def _projected(bench: Bench, angle: float, way) -> list[Set]:  # type: ignore[no-untyped-def]
+    """Tangent at the edge with the projection turned too, so that the wings are off least; none without wings."""
+    from scipy.optimize import minimize_scalar
+
+    if bench.path.path != "traced" or "projection" not in bench.by_hand or "distance" not in bench.names:
+        return []
+    words = "tangent, projection too"
+
+    def at(projection: float) -> Set:
+        return _tangent(words, bench.set({"projection": projection}), angle, way)
+
+    def off(projection: float) -> float:
+        wings = at(projection).wings
+        return wings if np.isfinite(wings) else _NO_WINGS_DEG
+
+    low, high = bench.bounds(NAMES["projection"])
+    grid = np.linspace(low, high, _COARSE)
+    k = int(np.argmin([off(float(value)) for value in grid]))
+    ends = grid[max(k - 1, 0)], grid[min(k + 1, _COARSE - 1)]
+    found = minimize_scalar(off, bounds=ends, method="bounded", options={"xatol": 1e-3})
+    return [at(float(found.x))] if found.fun < _NO_WINGS_DEG else []
+
+
+def _ruled(one: Set, recipe: Recipe, way) -> Set | None:  # type: ignore[no-untyped-def]
+    """The nearest settings of ruler and protractor, and what those are off. A distance is rounded as it is measured."""
+    if one.bench is None:
+        return None
+    rounded = {}
+    for name in one.bench.by_hand:
+        step, value = NAMES[name].step(recipe), one.bench.value(name)
+        shift = one.bench.rod_radius if name == "distance" else 0.0
+        rounded[name] = round((value - shift) / step) * step + shift
+    at = one.bench.set(rounded)
+    angle = at.nose_angle()
+    return way(one.words, at, float(np.radians(angle))) if np.isfinite(angle) else None
 
 
 def _kept(ground: Bench, bench: Bench, way) -> list[Set]:  # type: ignore[no-untyped-def]

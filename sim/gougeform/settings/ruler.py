@@ -19,13 +19,13 @@ from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.names import NAMES
 from gougeform.settings.problem import EXACT, Problem, Solution, Solved
 from gougeform.settings.solve import solve
+from gougeform.settings.standing import shortest
 from gougeform.settings.trial import Reading
 from gougeform.settings.wants import Free, Reader, Want, reading_of
 
 PER_CENT = (25.0, 50.0, 75.0, 95.0)
 _ALONG = tuple(float(p) for p in range(1, 101))
 _MOST_ROUNDED = 8
-_NARROWED = 7  # halvings of the projection's range
 _MEASURED = 2e-6  # deg: the surface's normals are good to 1e-8 rad
 
 
@@ -229,31 +229,25 @@ def settle(problem: Problem) -> Settled:
     """
     solved = solve(problem)
     pairs = _paired(problem, solved)
-    found = Settled(problem, solved, pairs)
     free = next((one for one in problem.frees if one.name.name == "projection" and not one.stops), None)
-    if free is None or not pairs[0][0].problem:
-        return found
-    short, long = pairs[0][0].values["projection"], free.high
-    stopped, tries = pairs[0][0].problem, _NARROWED
-    best: Settled | None = None
-    for turn in range(tries):
-        low = long if turn == 0 else (short + long) / 2
-        frees = tuple(replace(one, low=min(low, one.high)) if one is free else one for one in problem.frees)
+    best = pairs[0][0]
+    if free is None or not best.problem:
+        return Settled(problem, solved, pairs)
+
+    def tried(low: float) -> Settled:
+        frees = tuple(replace(one, low=low) if one is free else one for one in problem.frees)
         narrower = Problem(problem.recipe, problem.wants, frees, problem.grind)
-        try:
-            again = solve(narrower)
-            tried = _paired(narrower, again)
-            refusal = tried[0][0].problem
-        except InputError as error:
-            refusal = error.problem
-        if refusal:
-            if best is None:
-                return found  # not even the longest one stands
-            short, stopped = low, refusal
-        else:
-            best, long = Settled(narrower, again, tried), low
-    assert best is not None
-    return replace(best, stopped=stopped)
+        again = solve(narrower)
+        made = _paired(narrower, again)
+        if made[0][0].problem:
+            raise InputError("projection", made[0][0].problem)
+        return Settled(narrower, again, made)
+
+    try:
+        found, stopped = shortest(best.values["projection"], free.high, tried, InputError("projection", best.problem))
+    except InputError:
+        return Settled(problem, solved, pairs)
+    return replace(found, stopped=stopped.problem)
 
 
 def _paired(problem: Problem, solved: Solved) -> list[tuple[Confirmed, Confirmed]]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,11 +19,20 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.machine.jig import DISTANCES
 from gougeform.measure.edge import Edge, measure_edge
+from gougeform.measure.measures import Measures, measure
+from gougeform.measure.quantities.standing import all_standings
+from gougeform.measure.standing import check_stands
+from gougeform.part import Table
+from gougeform.read import library
 from gougeform.read.complaints import shown
+from gougeform.read.library import is_path
+from gougeform.read.toml import read_toml
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
+from gougeform.recipe.reading import load
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.likeness import traced_like
+from gougeform.settings.standing import shortest
 from gougeform.settings.trial import Tracer, steady_reading
 from gougeform.settings.wants import Free, reading_of
 
@@ -30,6 +40,7 @@ Floats = NDArray[np.float64]
 
 _PER_CENT = tuple(float(p) for p in (2, *range(5, 100, 5), 98))
 _STARTS = 3
+_LEAST_SPAN_MM = 1e-3  # a projection is looked for within no less
 _WORN_TO = 0.7  # of its new diameter, where nothing is said
 _STEPS = 15
 _ALL_ALONG = tuple(p / 2 for p in range(1, 201))
@@ -45,7 +56,7 @@ class Carried:
     """
 
     recipe: Recipe
-    gouge: Gouge
+    measures: Measures
     before: Edge
     after: Edge
     share: Floats
@@ -53,6 +64,11 @@ class Carried:
     reset: dict[str, float]
     kept: tuple[float, float]
     notes: list[str]
+
+    @property
+    def gouge(self) -> Gouge:
+        """The tool ground there."""
+        return self.measures.gouge
 
     @property
     def largest(self) -> float:
@@ -86,12 +102,15 @@ class Worn:
 
 
 def read_targets(recipe: Recipe, to: Mapping[str, str | float]) -> dict[str, Any]:
-    """Changes of a recipe from {"wheel": name, file or diameter in mm, "jig": name or file}. Raises InputError."""
+    """Changes of a recipe from {"wheel": name, file or diameter in mm, "jig": name or file}. Raises InputError.
+
+    A recipe, by its name or file, stands for the wheel or jig that it has.
+    """
     changes: dict[str, Any] = {}
     for name, value in to.items():
         if name not in ("wheel", "jig"):
             raise InputError("to", f"given {shown(name)}, allowed is wheel or jig", "write wheel=NAME or jig=NAME")
-        changes[name] = value
+        changes[name] = _of_recipe(name, str(value)) or value
         try:
             diameter = float(value)
         except ValueError:
@@ -101,12 +120,27 @@ def read_targets(recipe: Recipe, to: Mapping[str, str | float]) -> dict[str, Any
         if not math.isfinite(diameter):
             raise InputError("to wheel", f"given {value}, allowed is a diameter in mm", "write it like wheel=150")
         own = recipe.table["grind"][0].get("wheel", recipe.table["wheel"])
-        # The rest of a wheel stays; a belt has nothing to stay.
-        kept = {} if own.get("kind") == "belt" else {k: v for k, v in own.items() if k != "diameter_mm"}
-        changes[name] = kept | {"kind": "wheel", "width_mm": own["width_mm"], "diameter_mm": diameter}
+        # Of another wheel nothing but its size is known: speed and rating, guard and rest belong to the old one.
+        shape_ = {key: own[key] for key in ("width_mm", "corner_radius_mm") if key in own}
+        changes[name] = shape_ | {"kind": "wheel", "diameter_mm": diameter}
     if not changes:
         raise InputError("to", "nothing to carry over to", "write wheel=NAME, jig=NAME, or both")
     return changes
+
+
+def _of_recipe(name: str, text: str) -> Table | None:
+    """The wheel or jig of the recipe that a word names; None where it names none. Raises InputError for a bad one."""
+    if is_path(text):
+        path = Path(text)
+        # Where no file is, the wheel or jig of that name is looked for, and what is missing is said there.
+        named = path.is_file() and "grind" in read_toml(path)
+    else:
+        named = text in library.names("recipes")
+    if not named:
+        return None
+    first = load(text).grinds[0]
+    held = first.jig.plain() if name == "jig" else first.wheel.plain()
+    return {key: value for key, value in held.items() if key not in DISTANCES}
 
 
 def on_other(recipe: Recipe, changes: dict[str, Any], before: Edge) -> tuple[Recipe, list[str]]:
@@ -164,26 +198,33 @@ def carry_over(recipe: Recipe, changes: dict[str, Any], frees: Sequence[Free] | 
     target, notes = on_other(recipe, changes, before)
     bench = bench_of(target, 0, before_gouge.section)
     start = {free.name.name: bench.value(free.name.name) for free in frees or ()}
-    reset = _best(bench, before, frees or ())
-    moved = {name: value for name, value in reset.items() if abs(value - start[name]) > 1e-9}
-    kept = _left_as_it_is(target, before) if moved else None
-    if moved:
+
+    def carried(narrowed: Sequence[Free]) -> tuple[Recipe, dict[str, float], Measures]:
+        reset = _best(bench, before, narrowed)
+        moved = {name: value for name, value in reset.items() if abs(value - start[name]) > 1e-9}
         # The distance follows from the nose, which the recipe holds.
-        target = with_settings(target, moved)
-    gouge = shape(target)
-    after = measure_edge(gouge)
-    notes += _too_near(target)
-    share, difference = differences(before, after)
-    found = Carried(target, gouge, before, after, share, difference, moved, (0.0, 0.0), notes)
+        there = with_settings(target, moved) if moved else target
+        made = measure(shape(there))
+        check_stands(made.gouge, all_standings(made))
+        return there, moved, made
+
+    free = next((one for one in frees or () if one.name.name == "projection"), None)
+    try:
+        there, moved, made = carried(frees or ())
+    except InputError as error:
+        if free is None:
+            raise
+
+        def longer(low: float) -> tuple[Recipe, dict[str, float], Measures]:
+            least = min(low, free.high - _LEAST_SPAN_MM)
+            return carried([replace(one, low=least) if one is free else one for one in frees or ()])
+
+        (there, moved, made), error = shortest(free.low, free.high, longer, error)
+        notes.append(f"With a shorter projection the edge would be nearer to the old one, but {error.problem}.")
+    kept = _left_as_it_is(target, before) if moved else None
+    share, difference = differences(before, made.edge)
+    found = Carried(there, made, before, made.edge, share, difference, moved, (0.0, 0.0), notes)
     return replace(found, kept=kept or (found.largest, found.mean))
-
-
-def _too_near(target: Recipe) -> list[str]:
-    """What to say where a rod would not fit beside the wheel."""
-    gaps = [bench_of(target, i).measured_distance() for i in range(len(target.grinds))]
-    if any(gap is not None and gap <= 0 for gap in gaps):
-        return ["The rod would touch the wheel: a longer projection moves it off (`free` projection=FROM:TO)."]
-    return []
 
 
 def _left_as_it_is(target: Recipe, before: Edge) -> tuple[float, float]:

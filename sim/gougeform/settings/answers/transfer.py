@@ -18,7 +18,7 @@ from gougeform.settings.ruler import machine
 from gougeform.settings.transfer import Carried, Worn, along, carry_over, diameters, on_other, read_targets
 from gougeform.settings.transfer import wear as worn_settings
 from gougeform.settings.wants import Span, read_frees
-from gougeform.tool.rows import settings_block
+from gougeform.tool.rows import near_misses, settings_block
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -73,7 +73,7 @@ def answer(
         files |= chart("wear", lambda *axes: _draw_wear(axes, worn), title, panels=panels, size=size)
     return Answer(
         blocks=[settings_block(carried.gouge, "Settings there"), _edge(carried), *_moved(carried), *_wear(worn)],
-        notes=carried.notes,
+        notes=[*carried.notes, *near_misses(carried.measures)],
         result={
             "to": [f"{what}={value}" for what, value in to.items()],
             "settings": {one: after.value(one) for one in after.names},
