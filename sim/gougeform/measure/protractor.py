@@ -10,9 +10,9 @@ the tool: the marks run along the wheel's own motion at the contact, its axis cr
 turned back into the tool by the pose that ground the place. The plane holds that direction and stands square on the
 bevel.
 
-**Through the bar's axis.** The plane holds the axis and the edge point; the flute, a prism, is cut in a line along the
-bar there, so this is the angle of the bevel to the bar. Where the point lies on the axis itself it is the middle plane.
-Angles deg.
+**Through the bar's axis.** The plane holds the axis and the edge point; one blade lies along the bar and the other on the
+bevel, so this is the bevel's angle to the bar, never above 90. The flute plays no part in it: up the wings the plane
+comes to lie along the flute's wall. Where the point lies on the axis itself it is the middle plane. Angles deg.
 """
 
 from __future__ import annotations
@@ -51,11 +51,12 @@ def along_marks(gouge: Gouge, edge: Edge) -> Floats:
 
 
 def through_axis(gouge: Gouge, edge: Edge) -> Floats:
-    """(n,) deg: what one reads that is held in the plane through the bar's axis."""
+    """(n,) deg: what one reads that is held in the plane through the bar's axis, from the bar to the bevel."""
     x, y = edge.point[:2]
     on_axis = (np.hypot(x, y) < _ON_AXIS) | (edge.plane == np.array([[1.0], [0.0], [0.0]])).all(0)
     square = np.stack([np.where(on_axis, 1.0, -y), np.where(on_axis, 0.0, x), np.zeros_like(x)])
-    return _read(gouge, edge, square)
+    bevel = cross(square, edge.normal)
+    return np.degrees(np.arctan2(np.hypot(bevel[0], bevel[1]), np.abs(bevel[2])))
 
 
 def _read(gouge: Gouge, edge: Edge, square: Floats) -> Floats:

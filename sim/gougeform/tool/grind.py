@@ -23,7 +23,9 @@ from gougeform.recipe.write import to_toml
 from gougeform.tool.costs import order_block, regrind_block, sharpening_block
 from gougeform.tool.doubts import doubts
 from gougeform.tool.picture import make_picture
-from gougeform.tool.rows import edge_block, exactness, extremes, kinked, near_misses, settings_block, size_block
+from gougeform.tool.rows import (
+    edge_block, exactness, extremes, kinked, near_misses, protractor_block, settings_block, size_block,
+)  # fmt: skip
 
 
 def answer(recipe: Recipe, tolerance: float = DEFAULT_TOLERANCE) -> Answer:
@@ -64,6 +66,7 @@ def blocks(measures: Measures, mesh_mm: float | None = None) -> list[Block]:
         settings_block(measures.gouge),
         edge_block(measures),
         Block(below=extremes(measures)),
+        protractor_block(measures),
         size_block(measures),
         regrind_block(measures),
         *([order_block(measures.gouge.older, measures)] if measures.gouge.older is not None else []),

@@ -129,6 +129,17 @@ def along(edge: Edge, values: Floats, side: int) -> list[float]:
     return [float(value) for value in np.interp(at, far, values[edge.wing(side)])]
 
 
+def protractor_block(measures: Measures) -> Block:
+    """The wing angle as three ways to hold a protractor read it; the first is the one everything else here means."""
+    keys = ("wing_angle_deg", "wing_along_marks_deg", "wing_through_axis_deg")
+    rows: list[Sequence[Cell]] = [
+        (f"{place} %", *(Number(COLUMNS[f"{key}.{place}"].value(measures), key, 1) for key in keys))
+        for place in map(str, WING_PER_CENT)
+    ]
+    head = (PLACE, "square to the edge", "along the grind marks", "through the bar's axis")
+    return Block("Wing angle, as a protractor is held", rows, head)
+
+
 def extremes(measures: Measures) -> str:
     """Where the edge is sharpest and where bluntest, in words: five places of a table may miss both."""
     return f"{_extreme('Sharpest:', measures.sharpest)}\n{_extreme('Bluntest:', measures.bluntest)}"

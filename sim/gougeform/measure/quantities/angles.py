@@ -53,7 +53,7 @@ MEASURED = (
              "what a protractor reads that stands on the bevel along the grind marks, the mean of both wings",
              error="angles_deg", cost_ms=2, places=_PLACES, at="at {} %", told=RESULTS),
     Measured("wing_through_axis_deg", "wing angle through the bar's axis", _read_off(through_axis),
-             "what a protractor reads that is held in the plane through the bar's axis, the mean of both wings",
+             "the bevel's angle to the bar in the plane through its axis, the mean of both wings",
              error="angles_deg", cost_ms=2, places=_PLACES, at="at {} %", told=RESULTS),
     *_extreme("sharpest"),
     *_extreme("bluntest"),
