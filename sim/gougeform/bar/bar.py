@@ -76,6 +76,11 @@ class Bar(Part):
         """The outline about the bar axis, mm. Raises InputError where it is none."""
 
     @property
+    def coarse_mm(self) -> float:
+        """How far the outline may be off between the readings it was made from; 0 where there are none."""
+        return 0.0
+
+    @property
     @abstractmethod
     def words(self) -> str:
         """What the bar is, with its size, for a card: "round bar Ø10 mm"."""

@@ -174,8 +174,8 @@ def square_outline(side: float, corner_radius: float) -> Outline:
     return Outline(start, end, centre_, radius, angle, np.where(radius > 0, np.pi / 2, 0.0))
 
 
-def free_outline(points: Floats) -> Outline:
-    """A measured closed outline: straight pieces between points (n, 2) mm, in either sense, closed by itself.
+def ring(points: Floats) -> Floats:
+    """Points (n, 2) mm of a measured closed outline, anticlockwise, none of them twice; given in either sense.
 
     Raises InputError for too few or double points, a crossing, or an axis outside.
     """
@@ -197,13 +197,20 @@ def free_outline(points: Floats) -> Outline:
     if not ring.is_ccw:
         p = p[::-1]
     nxt = np.roll(p, -1, 0)
-    crosses = np.flatnonzero((p[:, 0] > 0) & (nxt[:, 0] <= 0))
-    if not len(crosses) or not (p[:, 0] < 0).any():
+    if not ((p[:, 0] > 0) & (nxt[:, 0] <= 0)).any() or not (p[:, 0] < 0).any():
         raise InputError(
             field,
             "the outline does not reach both sides of the middle plane x = 0",
             "measure x from the middle of the flute and y from the bar axis",
         )
+    return p
+
+
+def free_outline(points: Floats) -> Outline:
+    """A measured closed outline: straight pieces between points (n, 2) mm. Raises InputError as `ring` does."""
+    p = ring(points)
+    nxt = np.roll(p, -1, 0)
+    crosses = np.flatnonzero((p[:, 0] > 0) & (nxt[:, 0] <= 0))
     t = p[crosses, 0] / (p[crosses, 0] - nxt[crosses, 0])
     y = p[crosses, 1] + t * (nxt[crosses, 1] - p[crosses, 1])
     first = int(crosses[y.argmax()])

@@ -144,7 +144,7 @@ class Measures(Kept):
     @cached_property
     def stated_error(self) -> dict[str, float]:
         """How far these numbers may be off, by unit and kind: angles of nose and wings, all lengths, the hollow of any
-        station, and steel removed.
+        station, and steel removed; and a measured bar between its points.
         """
         steel = stated.steel_mm3(self._steel_removed(0.5), self.steel_removed)
         return {
@@ -154,6 +154,7 @@ class Measures(Kept):
             "steel_removed_mm3": steel,
             "steel_removed_g": grams(self.gouge, steel),
             "set_up_gap_mm": STATED_MM,
+            **({"outline_mm": coarse} if (coarse := self.gouge.recipe.bar.coarse_mm) else {}),
         }
 
     @cached_property

@@ -10,9 +10,9 @@ the tool: the marks run along the wheel's own motion at the contact, its axis cr
 turned back into the tool by the pose that ground the place. The plane holds that direction and stands square on the
 bevel.
 
-**Through the bar's axis.** The plane holds the axis and the edge point; one blade lies along the bar and the other on the
-bevel, so this is the bevel's angle to the bar, never above 90. The flute plays no part in it: up the wings the plane
-comes to lie along the flute's wall. Where the point lies on the axis itself it is the middle plane. Angles deg.
+**Through the bar's axis.** The plane holds the axis and the edge point; one blade lies along the bar and the other on
+the bevel, so this is the bevel's angle to the bar, never above 90. The flute plays no part in it: up the wings the
+plane comes to lie along the flute's wall. Where the point lies on the axis itself it is the middle plane. Angles deg.
 """
 
 from __future__ import annotations

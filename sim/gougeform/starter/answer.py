@@ -17,54 +17,69 @@ from gougeform.read.complaints import shown
 from gougeform.settings.names import NAMES
 from gougeform.settings.sensitivity import OUTPUTS, Sensitivity, sensitivity, sentence
 from gougeform.starter.sketch import draw_bar, draw_jig
-from gougeform.starter.text import next_steps, starter
-from gougeform.starter.values import Kinds, full_name
+from gougeform.starter.text import Starter, next_steps, starter
+from gougeform.starter.values import Kinds, full_name, gone_with
 from gougeform.tool.doubts import doubts
 
 _CHOSEN = ("distance", "wing_length", "fullness", "shoulder", "roll")
 """Settings that are chosen and not measured."""
+_TOLD = ("nose_angle_deg", "rim_distance_mm", "centre_distance_mm", "wing_angle_deg.50")
 
 
 def answer(file: str, kinds: Kinds, readings: Mapping[str, str | float], title: str | None = None) -> Answer:
     """The recipe FILE.toml for these kinds, with a person's readings by field, and what a slip in one of them does.
 
-    Raises InputError for a name that is taken or no .toml, and where the readings fit no tool that can be ground.
+    A tool that cannot be ground as asked is written all the same, with why and the nearest outline that can. Raises
+    InputError for a name that is taken or no .toml, and where the readings fit no recipe.
     """
-    place, kinds = _place(file), kinds.filled()
+    asked, place, kinds = kinds, _place(file), kinds.filled()
     _printable(title or "", "title")
     given = _readings(readings, kinds)
     refuse_taken(place)  # before any work; looked at again when it is written
     with step("grinding it once"):
         made = starter(kinds, given, file, title)
-        recipe = made.measures.gouge.recipe
-        found = sensitivity(recipe)
-    slips = _slips(found)
+    recipe, measures = made.recipe, made.measures
+    found = None if made.problem else sensitivity(recipe)
+    slips = {} if found is None else _slips(found)
+    pictures = {}
+    if measures is not None:
+        outline = recipe.grinds[0].path.outline(measures.gouge.section) if made.problem else None
+        pictures = {
+            f"{place.stem}-bar.png": partial(draw_bar, measures, asked=outline),
+            f"{place.stem}-jig.png": partial(draw_jig, measures),
+        }
+    measured = () if measures is None else measures.notes
     return Answer(
         recipe.title,
         [
             Block(below=f"Open {file} in a text editor and put your own readings in, from the top down."),
-            _slip_block(slips, "tilt" in found.names),
+            *([] if found is None else [_slip_block(slips, "tilt" in found.names)]),
         ],
-        notes=[*made.measures.notes, *(f"{doubt}." for doubt in doubts(recipe))],
+        verdict=_verdict(made),
+        notes=[*gone_with(asked, kinds), *measured, *(f"{doubt}." for doubt in doubts(recipe))],
         result={
-            **made.measures.table("nose_angle_deg", "rim_distance_mm", "centre_distance_mm", "wing_angle_deg.50"),
+            "problem": made.problem,
+            "nearest": dict(made.nearest),
+            **({} if measures is None else measures.table(*_TOLD)),
             "per_unit": {
                 NAMES[name].column: {"nose_deg": nose, "wing50_deg": wing} for name, (nose, wing) in slips.items()
             },
-            "in_a_sentence": sentence(found),
+            **({} if found is None else {"in_a_sentence": sentence(found)}),
         },
-        files=Files(
-            {
-                place.name: text(made.text),
-                f"{place.stem}-bar.png": partial(draw_bar, made.measures),
-                f"{place.stem}-jig.png": partial(draw_jig, made.measures),
-            },
-            place.parent,
-            fresh=True,
-        ),
+        files=Files({place.name: text(made.text), **pictures}, place.parent, fresh=True),
         next=next_steps(kinds, file),
         recipe=recipe,
     )
+
+
+def _verdict(made: Starter) -> str:
+    if not made.problem:
+        return ""
+    words = f"NOT MET: as asked it cannot be ground: {made.problem}."
+    if not made.nearest:
+        return f"{words} No outline near it can either: look at the jig's lengths first."
+    nearest = ", ".join(f"{name} {value:g}" for name, value in made.nearest.items())
+    return f"{words} The nearest outline that can has {nearest}; it stands in file and drawing."
 
 
 def _place(file: str) -> Path:

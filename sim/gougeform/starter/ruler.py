@@ -78,6 +78,12 @@ def flatted_outline(diameter: float, over_flat: float, step_deg: float = 5.0) ->
     return [[round(r * math.cos(math.radians(a)), 3) + 0.0, round(r * math.sin(math.radians(a)), 3)] for a in turn]
 
 
+def round_outline_points(diameter: float, count: int = 16) -> list[list[float]]:
+    """Points [x, y] (mm) round a bar of that diameter: a first list, which a person's own readings replace."""
+    turn = (2 * math.pi * k / count for k in range(count))
+    return [[round(diameter / 2 * math.cos(a), 2) + 0.0, round(diameter / 2 * math.sin(a), 2) + 0.0] for a in turn]
+
+
 def arm(foot_back: float, foot_down: float, hinge_back: float, hinge_drop: float) -> tuple[float, float]:
     """Length (mm) and cant (deg) of a foot jig's arm from where the foot's point lies.
 

@@ -23,6 +23,8 @@ from gougeform.starter.pen import HOLLOW, INK, JIG, LETTERS, MARK, PAPER, QUIET,
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from gougeform.machine.edgeoutline import EdgeOutline
+
 Floats = NDArray[np.float64]
 
 _WIDE, _DPI = 9.0, 130
@@ -31,15 +33,18 @@ _TITLE = 0.5
 _COLOURS = 64  # of the picture's palette: line drawings need no more, and stay small
 
 
-def draw_bar(measures: Measures, path: Path) -> None:
-    """The bar's section and the bar from above, each length with its letter, as a PNG."""
+def draw_bar(measures: Measures, path: Path, asked: EdgeOutline | None = None) -> None:
+    """The bar's section and the bar from above, each length with its letter, as a PNG.
+
+    asked: an outline that was asked for and cannot be ground; it is drawn over the one that can.
+    """
     ends, above = from_the_end(measures.gouge), from_above(measures)
     figure, low, high = _figure("Where to measure the bar: calliper and ruler", [*ends, *above], 6.0)
     middle = low + 0.34 * (high - low)
     with Pen(figure, (0.02, middle, 0.96, high - middle)) as pen:
         _section(pen, measures, ends)
     with Pen(figure, (0.02, low, 0.96, middle - low)) as pen:
-        _from_above(pen, measures, above, first=len(ends))
+        _from_above(pen, measures, above, first=len(ends), asked=asked)
     _save(figure, path, [*ends, *above])
 
 
@@ -144,7 +149,9 @@ def _section(pen: Pen, measures: Measures, named: Sequence[Mark]) -> None:
     pen.reach([[-1.0 * size, 0.0], [1.0 * size, 0.0]])
 
 
-def _from_above(pen: Pen, measures: Measures, named: Sequence[Mark], first: int) -> None:
+def _from_above(
+    pen: Pen, measures: Measures, named: Sequence[Mark], first: int, asked: EdgeOutline | None = None
+) -> None:
     gouge, edge = measures.gouge, measures.edge
     bar, flute = gouge.recipe.bar, gouge.recipe.flute
     outline = gouge.section.outline
@@ -158,6 +165,10 @@ def _from_above(pen: Pen, measures: Measures, named: Sequence[Mark], first: int)
     end = -min(flute.length_mm, bar.length_mm)
     pen.fill(np.concatenate([rim, [[end, rim[-1, 1]], [end, rim[0, 1]]]]), HOLLOW, 0.8)
     pen.line(rim, MARK, 2.4)
+    if asked is not None:
+        wanted = asked.at(np.linspace(-1.0, 1.0, 201))[0][[2, 0]].T
+        pen.line(wanted, INK, 1.4, dashes=(4, 3))
+        pen.note(wanted[30], np.array([-0.05, -0.09]) * bar.length_mm, "asked for: cannot be ground")
     wide = max(east, -west)
     ferrule = np.array([[-1.09, -1.8], [-1.0, -1.8], [-1.0, 1.8], [-1.09, 1.8]]) * [bar.length_mm, wide]
     pen.fill(ferrule, JIG, 1.2)

@@ -9,21 +9,24 @@ import math
 import shlex
 import textwrap
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from gougeform.bar.section import build_section
 from gougeform.errors import InputError
-from gougeform.grind.gouge import shape
 from gougeform.machine.jig import DISTANCES
-from gougeform.measure.measures import Measures, measure
+from gougeform.measure.measures import Measures
 from gougeform.mesh.solid import build_solid
 from gougeform.present.answer import Next
 from gougeform.read.toml import parse_toml
 from gougeform.read.writing import toml_text
+from gougeform.recipe.model import Recipe
 from gougeform.recipe.reading import from_table
 from gougeform.starter.fields import comment
+from gougeform.starter.nearest import nearest_outline
 from gougeform.starter.values import Kinds, Table, model, tables
+from gougeform.tool.grind import measured
 
 _WIDE = 100
 _COARSE_MM = 0.05  # the mesh is built only to see that it can be
@@ -43,6 +46,13 @@ _HIDDEN = (
     "The lengths inside the jig are the hardest to get at. Take them as well as you can, within 2 mm; `gougeform"
     " calibrate` then fits them to a few noses that were really ground (see the end of this file)."
 )
+_ROUND_THE_BAR = (
+    "Your own readings in order round the bar, x sideways from the middle of the flute, y up from the bar's middle. Set"
+    " the bar upright on squared paper, draw round it with a sharp pencil, mark the middle of the flute, and read off a"
+    " point every few millimetres, closer where it bends most; or turn it by equal angles under a calliper. With smooth"
+    " = true it runs in arcs through the points, and where it turns sharply at one point that stays a corner. A run"
+    " says how far it may be off between them."
+)
 _OFF_THE_WHEEL = (
     "The speed check needs the next two. Write what stands on your motor and your wheel after the = and take the # off."
 )
@@ -50,31 +60,46 @@ _OFF_THE_WHEEL = (
 
 @dataclass(frozen=True, eq=False)
 class Starter:
-    """A starter recipe. text: the file; measures: of the tool as the file stands."""
+    """A starter recipe. text: the file; recipe: what it says.
+
+    measures: of that tool; where it cannot be ground, of the one with the nearest outline that can, and None where none
+    near it can. problem: why it cannot, "" where it can. nearest: what of the nearest outline differs.
+    """
 
     text: str
-    measures: Measures
+    recipe: Recipe
+    measures: Measures | None
+    problem: str = ""
+    nearest: Mapping[str, float] = field(default_factory=dict)
 
 
 def starter(kinds: Kinds, given: Mapping[str, float | str], file: str, title: str | None = None) -> Starter:
     """The starter recipe for these kinds with a person's readings by "table.field"; file is what it will be called.
 
-    Raises InputError where the readings fit no recipe, or where the tool cannot be ground with them.
+    A tool that cannot be ground as asked is written all the same, with the nearest outline that can as a comment.
+    Raises InputError where the readings fit no recipe.
     """
     kinds = kinds.filled()
     made = tables(kinds, given)
     title = title or usual_title(kinds)
     # In memory first: the comments tell what follows from the numbers.
     try:
-        grinds = {"grind": [made["grind"]]}
-        measures = measure(shape(from_table({"title": title} | _without_grind(made) | grinds)))
-        build_solid(measures.gouge, _COARSE_MM)
+        recipe = from_table({"title": title} | _without_grind(made) | {"grind": [made["grind"]]})
+        build_section(recipe.bar, recipe.flute)
     except InputError as error:
         raise replace(error, file="") from None
-    text = _text(kinds, made, measures, title, file)
+    problem, nearest, measures = "", {}, None
+    try:
+        measures = measured(recipe)
+        build_solid(measures.gouge, _COARSE_MM)
+    except InputError as error:
+        problem = f"{error.problem}. {error.hint[:1].upper()}{error.hint[1:]}".rstrip(". ")
+        found = nearest_outline(recipe)
+        measures, nearest = found or (None, {})
+    text = _text(kinds, made, Starter("", recipe, measures, problem, nearest), title, file)
     back = from_table(parse_toml(text.encode(), file))
-    assert back == measures.gouge.recipe, "the file says what was ground"
-    return Starter(text, measures)
+    assert back == recipe, "the file says what was asked"
+    return Starter(text, recipe, measures, problem, nearest)
 
 
 def usual_title(kinds: Kinds) -> str:
@@ -86,27 +111,32 @@ def _without_grind(made: dict[str, Table]) -> dict[str, Table]:
     return {name: table for name, table in made.items() if name != "grind"}
 
 
-def _text(kinds: Kinds, made: dict[str, Table], measures: Measures, title: str, file: str) -> str:
+def _text(kinds: Kinds, made: dict[str, Table], one: Starter, title: str, file: str) -> str:
     lines = [
         *_remark("A first recipe, to be filled in with your own readings."),
         *(line for rule in _RULES for line in _remark(rule)),
-        *_remark(
-            f"As it stands it grinds a nose of {measures.nose_angle:.1f}°, but the numbers are usual ones and not"
-            " yours."
-        ),
+        *_remark(_stands(one)),
         "",
         *_remark("What you call the tool; it stands over every table and on the card."),
         toml_text({"title": title}).strip(),
     ]
     for section, table in made.items():
-        lines += ["", *_rule(section), *_before(section, kinds, measures)]
+        lines += ["", *_rule(section), *_before(section, kinds, one.recipe)]
         lines.append("[[grind]]" if section == "grind" else f"[{section}]")
         for name, value in table.items():
             words = comment(section, name, model(section, table), table)
             lines += [*_remark(words), *_line(name, value), ""]
         lines.pop()
-        lines += _after(section, table, measures)
+        lines += _after(section, table, one)
     return "\n".join([*lines, "", *_next(kinds, file)]) + "\n"
+
+
+def _stands(one: Starter) -> str:
+    if not one.problem:
+        assert one.measures is not None
+        nose = one.measures.nose_angle
+        return f"As it stands it grinds a nose of {nose:.1f}°, but the numbers are usual ones and not yours."
+    return f"AS IT STANDS IT CANNOT BE GROUND: {one.problem}. See under [[grind]]."
 
 
 def _rule(section: str) -> list[str]:
@@ -126,7 +156,7 @@ def _line(name: str, value: Any) -> list[str]:
     return ["points_mm = [", *(f"    {row}," for row in rows), "]"]
 
 
-def _before(section: str, kinds: Kinds, measures: Measures) -> list[str]:
+def _before(section: str, kinds: Kinds, recipe: Recipe) -> list[str]:
     """What is said above a table."""
     if section == "bar" and kinds.bar == "flatted":
         return _remark(
@@ -134,13 +164,15 @@ def _before(section: str, kinds: Kinds, measures: Measures) -> list[str]:
             f" readings: {_options(bar='flatted', set={'bar.diameter_mm': 10, 'bar.over_flat_mm': 9.4})} (from the flat"
             " to the top)."
         )
+    if section == "bar" and kinds.bar == "points":
+        return _remark(_ROUND_THE_BAR)
     if section == "flute" and kinds.flute == "points":
         return _remark(
             "Your own readings, from lip to lip: x sideways from the middle, y up from the floor, which is [0, 0]."
             " Both sides alike; the outermost points a little outside the bar."
         )
     if section == "flute":
-        cut = measures.gouge.section
+        cut = build_section(recipe.bar, recipe.flute)
         lips, floor = cut.lip(1) - cut.lip(-1), cut.y_floor
         return _remark(
             f"Check: with these numbers the flute is {lips[0]:.2f} mm wide from lip to lip, and its floor lies"
@@ -149,7 +181,7 @@ def _before(section: str, kinds: Kinds, measures: Measures) -> list[str]:
             f" {_options(set={'flute.web_mm': '…'})}"
         )
     if section == "jig" and kinds.jig != "table":
-        return _remark(_HIDDEN) + (_foot_place(measures) if kinds.jig == "foot" else [])
+        return _remark(_HIDDEN) + (_foot_place(recipe) if kinds.jig == "foot" else [])
     if section == "grind" and kinds.path == "steady":
         return _remark("The tool is rolled to both sides at one setting; the nose angle stands in [jig].")
     if section == "grind":
@@ -162,8 +194,8 @@ def _options(**given: Any) -> str:
     return " ".join(Next("start", (), given).words(Path())[2:])
 
 
-def _foot_place(measures: Measures) -> list[str]:
-    jig = measures.gouge.recipe.grinds[0].jig
+def _foot_place(recipe: Recipe) -> list[str]:
+    jig = recipe.grinds[0].jig
     assert jig.kind == "foot"
     cant = math.radians(jig.arm_cant_deg)
     back = jig.hinge_back_mm + jig.arm_length_mm * math.cos(cant)
@@ -176,9 +208,15 @@ def _foot_place(measures: Measures) -> list[str]:
     )
 
 
-def _after(section: str, table: Table, measures: Measures) -> list[str]:
+def _after(section: str, table: Table, one: Starter) -> list[str]:
     """Fields that may stand instead or besides, ready to have their # taken off."""
     lines: list[str] = []
+    measures = one.measures
+    if section == "grind" and one.problem:
+        lines += ["", *_remark(f"As it stands this cannot be ground: {one.problem}.")]
+        if one.nearest:
+            lines += _remark("The nearest outline that can: put these in the place of what stands above.")
+            lines += [f"# {name} = {value:g}" for name, value in one.nearest.items()]
     if section == "wheel":
         # No number stands here: an invented rating would pass the speed check of a wheel nobody has looked at.
         asked = ("rpm", "rated_m_s") if table["kind"] == "wheel" else ("rated_m_s",)
@@ -191,7 +229,7 @@ def _after(section: str, table: Table, measures: Measures) -> list[str]:
                 *_remark(comment(section, name, model(section, table), table)),
                 f"# {name} =",
             ]
-    if section == "jig" and table["kind"] != "table":
+    if section == "jig" and table["kind"] != "table" and measures is not None:
         setting, jig = measures.gouge.settings[0], measures.gouge.recipe.grinds[0].jig
         worked = {
             "nose_angle_deg": measures.nose_angle,
@@ -205,7 +243,7 @@ def _after(section: str, table: Table, measures: Measures) -> list[str]:
         for name in spare:
             lines += _remark(comment(section, name, model(section, table), table))
             lines.append(f"# {name} = {worked[name]:.2f}")
-    if section == "grind" and table["path"] == "traced":
+    if section == "grind" and table["path"] == "traced" and measures is not None:
         nose, bevel = measures.nose_angle, float(measures.edge.bevel[measures.edge.nose])
         lines += [
             "",

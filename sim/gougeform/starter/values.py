@@ -13,15 +13,16 @@ from typing import Any
 from gougeform.bar.flute import Flute
 from gougeform.errors import InputError
 from gougeform.machine.jig import DISTANCES
+from gougeform.machine.paths.traced import TracedPath
 from gougeform.part import Part
 from gougeform.read.complaints import allowed, shown
 from gougeform.read.library import nearest
 from gougeform.recipe.sections import SECTIONS
-from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_depth
+from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_depth, round_outline_points
 
 Table = dict[str, Any]
 
-BARS = ("round", "square", "flatted")
+BARS = ("round", "square", "flatted", "points")
 FLUTES = tuple(SECTIONS["flute"].classes)
 WHEELS = tuple(SECTIONS["wheel"].classes)
 JIGS = tuple(SECTIONS["jig"].classes)
@@ -73,6 +74,24 @@ class Kinds:
         return replace(self, path=path, clamp="" if self.jig == "table" else clamp, flute=flute)
 
 
+def gone_with(asked: Kinds, filled: Kinds) -> list[str]:
+    """What a path that was asked for has chosen with it, so that nothing changes in silence."""
+    if not asked.path:
+        return []
+    beside = Kinds(filled.bar, asked.flute, filled.wheel, filled.jig, asked.clamp).filled()
+    words = {"flute": "flute", "clamp": "bar held against"}
+    chosen = [f"{words[n]}: {getattr(filled, n)}" for n in words if getattr(filled, n) != getattr(beside, n)]
+    jigs = [_jig(one, {}) for one in (filled, beside)]
+    chosen += [
+        f"{name} = {value:g}" if isinstance(value, float) else f"{name} = {value}"
+        for name, value in jigs[0].items()
+        if jigs[1].get(name) != value and name not in ("clamp",)
+    ]
+    if not chosen:
+        return []
+    return [f"With a {filled.path} path go other usual values, since it grinds another edge: {', '.join(chosen)}."]
+
+
 def tables(kinds: Kinds, given: Mapping[str, float | str]) -> dict[str, Table]:
     """The recipe's tables by name, fields in the order in which they are measured; "grind" is the one grind.
 
@@ -106,8 +125,10 @@ def names(kinds: Kinds) -> tuple[str, ...]:
         tag = SECTIONS["path" if section == "grind" else section].tag
         known = [*fields, *(name for name in _OPTIONAL.get(section, ()) if name in model(section, fields).model_fields)]
         found += [f"{section}.{name}" for name in known if name not in (tag, "clamp", "points_mm")]
+    if kinds.bar in ("flatted", "points"):
+        found.append("bar.diameter_mm")
     if kinds.bar == "flatted":
-        found += ["bar.diameter_mm", "bar.over_flat_mm"]
+        found.append("bar.over_flat_mm")
     if SECTIONS["flute"].classes[kinds.flute].by_width:
         found.append("flute.width_mm")
     if kinds.jig == "foot":
@@ -160,6 +181,10 @@ def _bar(kind: str, own: Table) -> tuple[Stock, Table]:
     size = _size(own.get("diameter_mm", 10.0), "diameter_mm")
     if kind == "round":
         return Stock("round", size), _laid_over({"outline": "round", "diameter_mm": size} | ends, own)
+    if kind == "points":
+        rest = {name: value for name, value in own.items() if name != "diameter_mm"}
+        usual = {"outline": "points", "points_mm": round_outline_points(size), "smooth": True} | ends
+        return Stock("round", size), _laid_over(usual, rest)
     over = own.get("over_flat_mm", round(0.94 * size, 2))
     rest = {name: value for name, value in own.items() if name not in ("diameter_mm", "over_flat_mm")}
     points = flatted_outline(size, over)
@@ -201,16 +226,18 @@ def _jig(kinds: Kinds, own: Table) -> Table:
     if kinds.clamp == "vee":
         usual["vee_deg"] = 90.0
     drop = _DROP[kinds.clamp] - (_DROP["axis"] if straight else 0.0)
-    usual |= {"projection_mm": 65.0, "hinge_back_mm": 15.0, "hinge_drop_mm": drop}
+    # A belt is a plane: nearer to the nose, or less canted, the usual clamp would stand in it.
+    belt = kinds.wheel == "belt" and not straight
+    far = {"foot": 100.0, "rod": 70.0}[kinds.jig] if belt else 65.0
+    usual |= {"projection_mm": far, "hinge_back_mm": 15.0, "hinge_drop_mm": drop}
     if kinds.jig == "foot":
-        usual |= {"arm_length_mm": 90.0, "arm_cant_deg": 40.0, "height_mm": -130.0}
+        usual |= {"arm_length_mm": 90.0, "arm_cant_deg": 60.0 if belt else 40.0, "height_mm": -130.0}
     else:
         usual |= {"hinge_cant_deg": 0.0 if straight else 50.0, "shoe_mm": 30.0 if straight else 40.0}
         usual |= {"rod_diameter_mm": 12.0, "height_mm": 70.0}
     if kinds.wheel == "belt":
         del usual["height_mm"]  # a plane has no place higher up that would be another
-    # On a belt the usual rod would touch it at 35°.
-    usual["nose_angle_deg"] = 45.0 if kinds.wheel == "belt" and kinds.jig == "rod" else 40.0 if straight else 35.0
+    usual["nose_angle_deg"] = 40.0 if straight or belt else 35.0
     feet = {name: own[name] for name in ("foot_back_mm", "foot_down_mm") if name in own}
     if len(feet) == 1:
         other = next(name for name in ("foot_back_mm", "foot_down_mm") if name not in feet)
@@ -226,6 +253,8 @@ def _jig(kinds: Kinds, own: Table) -> Table:
 def _grind(kinds: Kinds, size: float) -> Table:
     if kinds.path == "steady":
         return {"path": "steady", "roll_max_deg": 90.0}
+    usual = {name: round(TracedPath.model_fields[name].default, 3) for name in ("fullness", "shoulder")}
     if kinds.jig == "table":
-        return {"path": "traced", "wing_length_mm": round(0.25 * size, 1), "shoulder": 0.3}
-    return {"path": "traced", "wing_length_mm": round(SECTIONS["flute"].classes[kinds.flute].wing_share * size, 1)}
+        return {"path": "traced", "wing_length_mm": round(0.25 * size, 1), **usual, "shoulder": 0.3}
+    share = SECTIONS["flute"].classes[kinds.flute].wing_share
+    return {"path": "traced", "wing_length_mm": round(share * size, 1), **usual}

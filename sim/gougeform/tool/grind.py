@@ -24,7 +24,14 @@ from gougeform.tool.costs import order_block, regrind_block, sharpening_block
 from gougeform.tool.doubts import doubts
 from gougeform.tool.picture import make_picture
 from gougeform.tool.rows import (
-    edge_block, exactness, extremes, kinked, near_misses, protractor_block, settings_block, size_block,
+    edge_block,
+    exactness,
+    extremes,
+    kinked,
+    near_misses,
+    protractor_block,
+    settings_block,
+    size_block,
 )  # fmt: skip
 
 

@@ -195,7 +195,8 @@ def exactness(measures: Measures, mesh_mm: float | None = None) -> str:
         f" {_up(off['steel_removed_mm3'])} mm³"
     )
     mesh = "" if mesh_mm is None else f"; mesh within {_up(mesh_mm)} mm"
-    return f"{words}{mesh}. That is the arithmetic: no jig is set so exactly."
+    bar = "" if "outline_mm" not in off else f"; the bar between its readings to {_up(off['outline_mm'])} mm"
+    return f"{words}{mesh}{bar}. That is the arithmetic: no jig is set so exactly."
 
 
 def _up(value: float) -> str:

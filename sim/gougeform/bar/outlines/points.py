@@ -28,13 +28,32 @@ class PointsBar(Bar):
         ),
     ]
 
+    smooth: Annotated[
+        bool,
+        Words(
+            "smooth",
+            "whether the bar runs smoothly through its points, or straight from one to the next",
+            "true for a bar with a round outside; where it turns sharply at one point that stays a corner",
+        ),
+    ] = False
+
     def build(self) -> Outline:
         """As `Bar` says."""
         import numpy as np
 
         from gougeform.bar.outline import free_outline
+        from gougeform.bar.smooth import smooth_outline
 
-        return free_outline(np.asarray(self.points_mm, float))
+        return (smooth_outline if self.smooth else free_outline)(np.asarray(self.points_mm, float))
+
+    @property
+    def coarse_mm(self) -> float:
+        """As `Bar` says."""
+        import numpy as np
+
+        from gougeform.bar.smooth import coarse_mm
+
+        return coarse_mm(np.asarray(self.points_mm, float)) if self.smooth else 0.0
 
     @property
     def words(self) -> str:

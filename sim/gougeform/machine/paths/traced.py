@@ -36,16 +36,18 @@ class TracedPath(Path):
     fullness: Annotated[
         float,
         Quantity(
-            "fullness", "the conic's fullness", gt=0, lt=1, usual=(0.3, 0.6), span=(0.1, 0.9), step=0.01,
-            how="More makes the edge fuller seen from above; leave it first",
+            "fullness", "how full the edge is between nose and lip, seen from above", gt=0, lt=1, usual=(0.3, 0.6),
+            span=(0.1, 0.9), step=0.01,
+            how="0.41 is a quarter of an ellipse; less runs straighter to the lip, like a spear, more is like a spade",
             search=(0.05, 0.95), setting="fullness", called="the outline's fullness",
         ),
     ] = math.sqrt(2) - 1  # fmt: skip
     shoulder: Annotated[
         float,
         Quantity(
-            "shoulder", "the control point's place as a share of the lip's x", gt=0, le=1, usual=(0.3, 1),
-            span=(0.3, 1), step=0.01, how="1 is broad and square-shouldered, 0.3 pointed; leave it first",
+            "shoulder", "how far out the edge is led before it turns back, as a share of the way to the lip", gt=0,
+            le=1, usual=(0.3, 1), span=(0.3, 1), step=0.01,
+            how="1 is broad and square-shouldered at the nose, 0.3 pointed. Lay the drawing on the tool and compare",
             search=(0.2, 1), setting="shoulder", called="the outline's shoulder",
         ),
     ] = 0.8  # fmt: skip
