@@ -118,29 +118,21 @@ def _circled(number: int) -> str:
 def _draw_machine(page: Page, card: Card, measures: Measures, box: tuple[float, float, float, float]) -> None:
     gouge = measures.gouge
     view = side_view(gouge, measures.edge)
-    jig = gouge.recipe.grinds[0].jig
-    where = {step.what: f"{_circled(number)} " for number, step in enumerate(card.steps, 1)}
-
-    def numbered(start: str, nth: int = 0) -> str:
-        found = [mark for what, mark in where.items() if start in what.lower()]
-        return found[nth] if nth < len(found) else ""
-
-    names = {"projection": f"{numbered('clamp the bar') or numbered('hold the bar')}{jig.projection_mm:g}"}
-    for number, setting in enumerate(gouge.settings):
-        if setting.rim_distance is not None:
-            names[f"rim{number}"] = f"{numbered('rim to', number)}{setting.rim_distance:.2f}"
-    if jig.kind != "table":
-        names["height"] = f"{abs(jig.height_mm):g}"
-        contact = gouge.settings[0].contact
-        if contact is not None:
-            names["contact"] = f"{np.degrees(contact):.0f}°"
-    if jig.kind == "foot":
-        names["cant"] = f"{numbered('arm below')}{jig.arm_cant_deg:g}°"
+    jig, contact = gouge.recipe.grinds[0].jig, gouge.settings[0].contact
+    names = {
+        step.drawn: f"{_circled(number)} {step.value.removesuffix(' mm')}"
+        for number, step in enumerate(card.steps, 1)
+        if step.drawn
+    }
+    if jig.level_mm is not None:
+        names["height"] = f"{abs(jig.level_mm):g}"
+    if contact is not None:
+        names["contact"] = f"{np.degrees(contact):.0f}°"
     scale = draw_side(page, view, box, names)
     words = f"side view 1 : {scale:g}, mm"
     if len(view.pivots) > 1:
         words += " · black: first grind, open: relief"
-    if jig.kind == "table":
+    if contact is None:
         words += " · where on the wheel is yours to choose"
     page.text(box[0] + 1.0, box[1] - 3.6, words, 5.3, color=QUIET)
 

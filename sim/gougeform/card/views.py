@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from gougeform.card.page import INK, PALE, QUIET, STEEL, Page
 from gougeform.grind.gouge import Gouge
 from gougeform.machine.pose import machine_turn
-from gougeform.machine.rig import TableRig
 from gougeform.measure.crease import creases
 from gougeform.measure.edge import Edge
 
@@ -43,7 +42,7 @@ _SCALES = (
     200.0,
     500.0,
 )
-_TABLE_LIFT = np.radians(25.0)  # where on the wheel a table's contact is drawn; the recipe leaves it free
+_FREE_LIFT = np.radians(25.0)  # where on the wheel the contact is drawn where the recipe leaves it free
 _BEYOND = 34.0  # mm of bar drawn behind hinge or fingers
 _DASH = (0, (4, 2))
 
@@ -71,19 +70,14 @@ def side_view(gouge: Gouge, edge: Edge) -> SideView:
     grind, k = gouge.recipe.grinds[0], gouge.ground.passes[0].wheel.curvature
     placed = on_machine(gouge)
     section, fields = gouge.section, grind.jig
-    behind = fields.projection_mm + (0.0 if fields.kind == "table" else fields.hinge_back_mm) + _BEYOND
+    drawn = fields.drawn(section)
+    reach = fields.projection_mm if drawn.hinge is None else max(fields.projection_mm, -float(drawn.hinge[1]))
+    behind = reach + _BEYOND
     tool = placed(_side_outline(gouge, edge, behind))
     axis = placed(np.array([[0.0, 4.0], [0.0, -behind - 6.0]]))
-    clamp = box = hinge = support = None
-    top, low = section.lip_plane, section.underside
-    if fields.kind == "table":
-        support = placed(np.array([[low, -12.0], [low, -behind + 10], [low - 5, -behind + 10], [low - 5, -12.0]]))
-        clamp = placed(np.array([[low, -fields.projection_mm]]))[0]
-    else:
-        p, back = -fields.projection_mm, max(1.6 * fields.hinge_back_mm, 16.0)
-        box = placed(np.array([[low - 4, p], [top + 4, p], [top + 4, p - back], [low - 4, p - back]]))
-        clamp = placed(np.array([[top + 4, p]]))[0]
-        hinge = placed(np.array([[-fields.drop(section), p - fields.hinge_back_mm]]))[0]
+    body, clamp = placed(drawn.body), placed(drawn.face[None])[0]
+    hinge = None if drawn.hinge is None else placed(drawn.hinge[None])[0]
+    box, support = (body, None) if fields.clamps else (None, body)
     pivots: list[tuple[int, Floats]] = []
     for number, s in enumerate(gouge.settings):
         if s.rim_distance is None or s.pivot_angle is None:
@@ -98,9 +92,10 @@ def side_view(gouge: Gouge, edge: Edge) -> SideView:
 
 def on_machine(gouge: Gouge) -> Place:
     """From (n, 2) y, z in the tool's middle plane to (n, 2) X, Z on the machine, mm, the first grind's nose ground."""
-    jig, one, setting = gouge.jigs[0], gouge.ground.passes[0], gouge.settings[0]
+    one, setting = gouge.ground.passes[0], gouge.settings[0]
     k = one.wheel.curvature
-    lift = _TABLE_LIFT if isinstance(jig, TableRig) and k else setting.pivot_angle or 0.0
+    free = _FREE_LIFT if k else 0.0
+    lift = free if setting.pivot_angle is None else setting.pivot_angle
     pose = one.path.pose(np.array([0.0]))
     turn = machine_turn(lift) @ pose.turn[:, :, 0]
     shift = machine_turn(lift) @ (pose.shift[:, 0] + np.array([1 / k if k else 0.0, 0.0, 0.0]))

@@ -91,10 +91,7 @@ def _letter(i: int) -> str:
 
 
 def _section(tool: Compared) -> str:
-    bar = tool.gouge.recipe.bar
-    if bar.outline == "round":
-        return f"round {bar.diameter_mm:g}"
-    return f"square {bar.side_mm:g}" if bar.outline == "square" else "points"
+    return tool.gouge.recipe.bar.short
 
 
 def draw_comparison(tools: Sequence[Compared], path: Path) -> None:

@@ -16,7 +16,7 @@ from gougeform.errors import InputError
 from gougeform.grind.ground import Ground, Pass
 from gougeform.machine.edgeoutline import EdgeOutline
 from gougeform.machine.jig import Setting
-from gougeform.machine.rig import AnyRig
+from gougeform.machine.rig import Rig
 from gougeform.numerics.roots import newton_roots
 from gougeform.read.inches import hinted
 from gougeform.recipe.model import Recipe
@@ -33,7 +33,7 @@ class Gouge:
 
     recipe: Recipe
     section: Section
-    jigs: tuple[AnyRig, ...]
+    jigs: tuple[Rig, ...]
     ground: Ground
     outline: EdgeOutline | None
 
@@ -73,7 +73,7 @@ def shape(recipe: Recipe) -> Gouge:
     try:
         section = build_section(recipe.bar, recipe.flute)
         passes: list[Pass] = []
-        jigs: list[AnyRig] = []
+        jigs: list[Rig] = []
         for number, grind in enumerate(recipe.grinds):
             try:
                 jig, one = _one_pass(section, grind)
@@ -101,7 +101,7 @@ def _in_grind(error: InputError, number: int) -> InputError:
     return error
 
 
-def _one_pass(section: Section, grind: ResolvedGrind) -> tuple[AnyRig, Pass]:
+def _one_pass(section: Section, grind: ResolvedGrind) -> tuple[Rig, Pass]:
     wheel, path = grind.wheel.build(), grind.path
     rig = grind.jig.set_up(section, wheel, path.contact)
     if abs(path.contact) > wheel.flat:

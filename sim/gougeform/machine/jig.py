@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from abc import abstractmethod
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import model_validator
 
 from gougeform.errors import InputError
 from gougeform.machine.clamp import DATUMS, PIN
-from gougeform.part import Part
+from gougeform.part import Part, Table
 from gougeform.quantity import Quantity, Words
 from gougeform.read.complaints import allowed
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from gougeform.bar.marks import Mark
     from gougeform.bar.section import Section
     from gougeform.machine.bodies import Body
     from gougeform.machine.rig import Pivot, Rig
@@ -64,12 +69,53 @@ class Setting:
     pivot_angle: float | None = None
 
 
+@dataclass(frozen=True)
+class Step:
+    """One thing to set: what, the value to read off, and a line of help. drawn: the name of its place in drawings."""
+
+    what: str
+    value: str
+    help: str = ""
+    drawn: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """What of a jig is drawn in the tool's middle plane; places are (2,): y up from the bar axis, z along it, mm.
+
+    body: (n, 2) outline of the clamp, or of the table under the bar. face: where the projection ends. hinge: where the
+    arm begins that ends in the pivot, None where nothing is hinged. axis: the hinge's direction, where it has one.
+    """
+
+    body: NDArray[np.float64]
+    face: NDArray[np.float64]
+    hinge: NDArray[np.float64] | None = None
+    axis: NDArray[np.float64] | None = None
+
+
+@dataclass(frozen=True)
+class Readings:
+    """What a hand can read on a jig although a recipe has no field for it, all of it together, in mm.
+
+    how: each reading's name, and how it is taken. fields: those that follow from them. problem: what is wrong where one
+    is missing, a clause. counts: that nothing but these decides the edge, a clause.
+    """
+
+    how: Mapping[str, str]
+    fields: tuple[str, ...]
+    problem: str
+    counts: str
+
+
 class Jig(Part):
     """What every kind of jig has, and what it must say; see `gougeform.machine.jigs`.
 
     rank: where it stands in lists, small first. pivot_noun: what it turns about ("pocket"), "" where that is no fixed
-    place. clamps: whether a clamp holds the bar behind the projection. loose: why it can hold no setting while the bar
-    rolls, for a sentence; "" where it can. set_by: what it is set by, where that is no distance.
+    place. dial: the plain name of the setting that makes the nose angle. clamps: whether a clamp holds the bar behind
+    the projection. loose: why it can hold no setting while the bar rolls, for a sentence; "" where it can. set_by: what
+    it is set by, where that is no distance. worn: what is to do as the wheel wears, where no distance is set. usual_path:
+    how the tool is moved where nothing is said. readings: see there. fit: the length that is calibrated first. edge:
+    what a first recipe's edge is, wing as a share of the bar ("wing") and fields of its path.
     """
 
     tag: ClassVar[str] = "kind"
@@ -78,6 +124,12 @@ class Jig(Part):
     clamps: ClassVar[bool] = True
     loose: ClassVar[str] = ""
     set_by: ClassVar[str] = ""
+    dial: ClassVar[str] = "tilt"
+    worn: ClassVar[str] = "Set it anew when the wheel has worn. The nose angle is set, not the distance."
+    usual_path: ClassVar[str] = "traced"
+    readings: ClassVar[Readings | None] = None
+    fit: ClassVar[str] = ""
+    edge: ClassVar[Mapping[str, float]] = {}
     projection_mm: Annotated[float, PROJECTION]
     nose_angle_deg: Annotated[float | None, NOSE_ANGLE] = None
     kind: str
@@ -89,9 +141,81 @@ class Jig(Part):
         Raises InputError where the nose cannot touch the wheel.
         """
 
+    @abstractmethod
+    def steps(self) -> list[Step]:
+        """How it is set, in the order a person does it, but for how far it stands from the wheel."""
+
+    @abstractmethod
+    def drawn(self, section: Section) -> Drawn:
+        """What of it is drawn beside the tool."""
+
+    @abstractmethod
+    def marks(self, section: Section) -> list[Mark]:
+        """Where its fields are measured in the tool's middle plane, as `Drawn` has it."""
+
+    @classmethod
+    @abstractmethod
+    def first(cls, clamp: str, *, rolls: bool, belt: bool) -> Table:
+        """Fields of a first recipe to be filled in, in the order in which they are measured; usual measures.
+
+        clamp: what the bar is held against, "" on a jig that clamps none. rolls: whether the path rolls at one setting.
+        belt: whether it is ground on one, a plane, which has no place higher up that would be another.
+        """
+
+    def remark(self) -> str:
+        """What a person who measures this jig should know, for a recipe that is being filled in; "" for nothing."""
+        return ""
+
+    @classmethod
+    def from_readings(cls, table: Table, read: Mapping[str, float]) -> Table:
+        """The fields that follow from all of `readings`, with the rest of the jig's table. Raises InputError."""
+        return {}
+
     def pivot(self, section: Section) -> Pivot | None:
         """The line from pocket or rod to the nose; None where the jig turns about no fixed place."""
         return None
+
+    @property
+    def pivot_thick_mm(self) -> float:
+        """How far what it turns about reaches toward the wheel from its middle; the middle stays off the rim so far."""
+        return 0.0
+
+    @property
+    def level_mm(self) -> float | None:
+        """How high the pivot stands over the wheel's centre; None where it turns about no fixed place."""
+        return None
+
+    @property
+    def rim_mm(self) -> float | None:
+        """The distance from rim to pivot where that is what is given."""
+        return None
+
+    @property
+    def held(self) -> str:
+        """What the bar is held against, by its short name; "" on a jig that clamps none."""
+        return ""
+
+    @property
+    def holds(self) -> tuple[str, ...]:
+        """Every way it could hold the bar without another measure, by short names."""
+        return ()
+
+    def standing(self, section: Section, wheel: WheelSolid, contact: float = 0.0) -> Self:
+        """The same jig with how far it stands given as the distance from the rim, if it stands at any.
+
+        Raises InputError as `set_up` does.
+        """
+        return self
+
+    @classmethod
+    def turned(cls) -> dict[str, str]:
+        """Fields by the plain name of the setting that each is."""
+        return {q.setting: name for name, q in cls.quantities().items() if q.setting}
+
+    @classmethod
+    def hidden(cls) -> tuple[str, ...]:
+        """Settings that are measures of the jig, hard to take, by plain name: calibration can fit them."""
+        return tuple(name for name in cls.turned() if name not in ("projection", cls.dial))
 
     def bodies(self, section: Section, rig: Rig) -> tuple[Body, ...]:
         """What of it may not touch the wheel."""
@@ -125,9 +249,10 @@ class Jig(Part):
 class ClampedJig(Jig):
     """A jig whose clamp is hinged to something that stands at a distance from the wheel.
 
-    pivot_thick_mm: how far the pivot's middle must stay off the rim, for its own thickness.
+    hinge_words: what stands under the clamp's step: how hinge and bar lie to each other.
     """
 
+    dial: ClassVar[str] = "distance"
     hinge_back_mm: Annotated[
         float,
         Quantity(
@@ -208,9 +333,71 @@ class ClampedJig(Jig):
         return self
 
     @property
-    def pivot_thick_mm(self) -> float:
-        """As the class says."""
-        return 0.0
+    def level_mm(self) -> float:
+        """As `Jig` says."""
+        return self.height_mm
+
+    @property
+    def rim_mm(self) -> float | None:
+        """As `Jig` says."""
+        return self.rim_distance_mm
+
+    @property
+    def held(self) -> str:
+        """As `Jig` says."""
+        return self.clamp
+
+    @property
+    def holds(self) -> tuple[str, ...]:
+        """As `Jig` says: a V only where its opening is known."""
+        return tuple(name for name in DATUMS if name != "vee" or self.vee_deg is not None)
+
+    def standing(self, section: Section, wheel: WheelSolid, contact: float = 0.0) -> Self:
+        """As `Jig` says."""
+        rim = self.at_rim(section, wheel, contact)
+        return self.model_copy(update=dict.fromkeys(DISTANCES) | {"rim_distance_mm": rim})
+
+    @property
+    def hinge_words(self) -> str:
+        """Where the hinge lies, for a line of help."""
+        held = DATUMS[self.clamp].noun.format(vee=self.vee_deg or 0.0)
+        return f"hinge {self.hinge_back_mm:g} behind the clamp face, {self.hinge_drop_mm:g} below {held}"
+
+    def steps(self) -> list[Step]:
+        """As `Jig` says: the clamp's step, to which a kind adds its own."""
+        help_ = "projection: nose to clamp face"
+        return [Step("Clamp the bar, flute up", f"{self.projection_mm:g} mm", help_, "projection")]
+
+    def drawn(self, section: Section) -> Drawn:
+        """As `Jig` says: the clamp."""
+        import numpy as np
+
+        top, low, p = section.lip_plane, section.underside, -self.projection_mm
+        back = p - max(1.6 * self.hinge_back_mm, 16.0)
+        box = np.array([[low - 4, p], [top + 4, p], [top + 4, back], [low - 4, back]])
+        return Drawn(box, np.array([top + 4, p]), np.array([-self.drop(section), p - self.hinge_back_mm]))
+
+    def marks(self, section: Section) -> list[Mark]:
+        """As `Jig` says: the clamp's, to which a kind adds its own."""
+        from gougeform.bar.marks import length
+
+        top, p = section.lip_plane, self.projection_mm
+        y, z = -self.drop(section), -(p + self.hinge_back_mm)
+        words = f"{DATUMS[self.clamp].called}, down to the pin"
+        return [
+            length("jig.projection_mm", "projection, clamp's face to nose", [top, 0], [top, -p]),
+            length("jig.hinge_back_mm", "face back to the pin", [top, -p], [top, z]),
+            length("jig.hinge_drop_mm", words, [y + self.hinge_drop_mm, z], [y, z]),
+        ]
+
+    @classmethod
+    def first(cls, clamp: str, *, rolls: bool, belt: bool) -> Table:
+        """As `Jig` says: the clamp's fields, to which a kind adds its own."""
+        # Rolled about its own axis the bar lies where the hinge is.
+        drop = DATUMS[clamp].usual_drop - (DATUMS["axis"].usual_drop if rolls else 0.0)
+        vee = {"vee_deg": 90.0} if clamp == "vee" else {}
+        kind: dict[str, Any] = {"kind": cls.model_fields["kind"].default}
+        return kind | {"clamp": clamp, **vee, "projection_mm": 65.0, "hinge_back_mm": 15.0, "hinge_drop_mm": drop}
 
     def drop(self, section: Section) -> float:
         """How far the hinge lies below the bar axis, mm, from what the bar is held against."""

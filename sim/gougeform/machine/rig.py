@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Protocol
+from typing import Protocol, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from gougeform.machine.trace import (
     Ball,
     Hinged,
     Motions,
+    Rolled,
     RollSolver,
     Solver,
     Three,
@@ -75,7 +76,8 @@ class Rig(Protocol):
     """What the rest of the program asks of a jig that is set up.
 
     pivot: the line from pocket or rod to the nose, and rim: how far that stands from the wheel's rim (mm); both None
-    where the bar turns about no fixed place.
+    where the bar turns about no fixed place. rolled: itself where its pose follows from the roll, so that a solver may
+    start from rolls that are known; None where the pose is known in closed form.
     """
 
     @property
@@ -86,6 +88,19 @@ class Rig(Protocol):
     @property
     def rim(self) -> float | None:
         """See above."""
+        ...
+
+    @property
+    def rolled(self) -> Rolled | None:
+        """See above."""
+        ...
+
+    def nose(self, curvature: float) -> float:
+        """The nose angle (rad) it is set for with the nose in the middle of a wheel's face; NaN where none touches."""
+        ...
+
+    def solver(self, wheel: WheelSolid, contact: float, s: Floats, point: Floats, along: Floats) -> Solver:
+        """What `follow` solves with."""
         ...
 
     def follow(
@@ -109,13 +124,45 @@ class Rig(Protocol):
         ...
 
 
+class Pivoted:
+    """A rig that turns about a pivot at a distance from the rim, mm."""
+
+    rim: float
+    pivot: Pivot
+
+    def nose(self, curvature: float) -> float:
+        """As `Rig` says; curvature per mm."""
+        return self.pivot.nose_angle(self.rim, curvature)
+
+
+class ByRoll:
+    """A rig whose pose follows from the roll: it brings `placed` and `miss`, see `Rolled`."""
+
+    @property
+    def rolled(self) -> Rolled:
+        """As `Rig` says."""
+        return cast(Rolled, self)
+
+    def follow(
+        self, wheel: WheelSolid, contact: float, s: Floats, point: Floats, along: Floats
+    ) -> tuple[Solver, Flags, bool]:
+        """As `Rig` says, s (n,), point and along (3, n)."""
+        roll, lost = follow_roll(RollSolver(self.rolled, wheel, contact), point, along)
+        return RollSolver(self.rolled, wheel, contact, s, roll), np.isfinite(roll), lost
+
+    def solver(self, wheel: WheelSolid, contact: float, s: Floats, point: Floats, along: Floats) -> Solver:
+        """As `Rig` says, s (n,), point and along (3, n), mm."""
+        return self.follow(wheel, contact, s, point, along)[0]
+
+
 @dataclass(frozen=True)
-class FootRig:
+class FootRig(Pivoted):
     """foot: the ball joint in the tool frame (3,), rim: its distance from the wheel's rim, mm."""
 
     foot: Floats
     rim: float
     pivot: Pivot
+    rolled: None = None
 
     def follow(
         self, wheel: WheelSolid, contact: float, s: Floats, point: Floats, along: Floats
@@ -190,7 +237,7 @@ def _frame(v: Floats, length: Floats, axis: int, sense: float) -> list[Floats]:
 
 
 @dataclass(frozen=True)
-class RodRig:
+class RodRig(Pivoted, ByRoll):
     """hinge: a point of the hinge axis (3,), axis: its direction (3,), shoe: mm, rim: rod centre from the rim, mm."""
 
     hinge: Floats
@@ -251,12 +298,6 @@ class RodRig:
         slope = (dw_v * even - w_v * far * dx + dv_w * odd - v_w * far * dz - value * dm2) / m2
         return value, slope
 
-    def follow(
-        self, wheel: WheelSolid, contact: float, s: Floats, point: Floats, along: Floats
-    ) -> tuple[Solver, Flags, bool]:
-        """As `Rig` says, s (n,), point and along (3, n)."""
-        return _follow(self, wheel, contact, s, point, along)
-
     def hold(self, wheel: WheelSolid, contact: float, y_floor: float) -> Hold:
         """As `Rig` says: the hinge axis (3,), with the dip held where the nose touches; mm."""
         pose, _, _ = self.placed(wheel, contact, np.array([[0.0], [y_floor], [0.0]]), np.zeros(1))
@@ -293,7 +334,7 @@ class RodRig:
 
 
 @dataclass(frozen=True)
-class TableRig:
+class TableRig(ByRoll):
     """nose_angle: rad; y_floor, and behind (the swing's centre behind the nose): mm."""
 
     nose_angle: float
@@ -301,6 +342,10 @@ class TableRig:
     behind: float
     pivot: None = None
     rim: None = None
+
+    def nose(self, curvature: float) -> float:
+        """As `Rig` says; curvature per mm."""
+        return self.nose_angle
 
     @cached_property
     def frame(self) -> tuple[Floats, Floats, Floats]:
@@ -362,12 +407,6 @@ class TableRig:
         slope = k * (moved[0] * tangent[0] + moved[2] * tangent[2]) + dot(normal, cross(turned, tangent))
         return dot(normal, tangent), slope
 
-    def follow(
-        self, wheel: WheelSolid, contact: float, s: Floats, point: Floats, along: Floats
-    ) -> tuple[Solver, Flags, bool]:
-        """As `Rig` says, s (n,), point and along (3, n)."""
-        return _follow(self, wheel, contact, s, point, along)
-
     def hold(self, wheel: WheelSolid, contact: float, y_floor: float) -> Hold:
         """As `Rig` says: the bar's own axis (3,), with the feed held where the nose touches; mm."""
         base = self.frame[2]
@@ -385,13 +424,3 @@ class TableRig:
             "feed_mm": np.linalg.norm(pose.shift - centre[:, None], axis=0) - self.behind,
             "swing_deg": np.degrees(np.arctan2(base[:, 0] @ bar, ahead @ bar)),
         }
-
-
-AnyRig = FootRig | RodRig | TableRig
-
-
-def _follow(
-    rig: RodRig | TableRig, wheel: WheelSolid, contact: float, s: Floats, point: Floats, along: Floats
-) -> tuple[Solver, Flags, bool]:
-    roll, lost = follow_roll(RollSolver(rig, wheel, contact), point, along)
-    return RollSolver(rig, wheel, contact, s, roll), np.isfinite(roll), lost

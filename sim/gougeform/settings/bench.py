@@ -12,12 +12,9 @@ from typing import Any
 
 from gougeform.bar.section import Section, build_section
 from gougeform.errors import InputError
-from gougeform.machine.jig import DISTANCES
-from gougeform.machine.jigs import AnyJig
-from gougeform.machine.jigs.foot import FootJig
-from gougeform.machine.jigs.rod import RodJig
-from gougeform.machine.paths import AnyPath
-from gougeform.machine.rig import AnyRig
+from gougeform.machine.jig import DISTANCES, Jig
+from gougeform.machine.path import Path
+from gougeform.machine.rig import Pivot, Rig
 from gougeform.machine.solid import WheelSolid
 from gougeform.machine.wheel import Wheel as WheelFields
 from gougeform.read.inches import hinted
@@ -33,15 +30,15 @@ HELD_MM = 15.0
 
 @dataclass(frozen=True, eq=False)
 class Bench:
-    """A grind's parts. Foot and rod jigs here always carry rim_distance_mm and no other distance.
+    """A grind's parts. A jig that stands at a distance always carries rim_distance_mm here and no other distance.
 
     steel_mm: how much bar there is from nose to ferrule, which a projection cannot use up.
     """
 
     section: Section
-    jig: AnyJig
+    jig: Jig
     wheel: WheelFields
-    path: AnyPath
+    path: Path
     steel_mm: float = np.inf
 
     @property
@@ -51,7 +48,7 @@ class Bench:
 
     @property
     def across(self) -> float:
-        """How far a foot jig's contact lies from the pocket's plane, mm; 0 for the others."""
+        """How far the contact lies from the pivot's plane, mm; 0 where the jig slides along."""
         return self.jig.across(self.contact)
 
     @cached_property
@@ -60,7 +57,7 @@ class Bench:
         return self.wheel.build()
 
     @cached_property
-    def built(self) -> AnyRig:
+    def built(self) -> Rig:
         """The jig as computed with. Raises InputError where the nose cannot touch the wheel."""
         return self.jig.set_up(self.section, self.solid, self.contact)
 
@@ -90,8 +87,7 @@ class Bench:
     def bounds(self, name: Name) -> tuple[float, float]:
         """How far a setting is looked for where a person gives no bounds; what it is now always lies within."""
         now = self.value(name.name)
-        # A rod's own thickness keeps its centre off the rim.
-        low = name.low + self.rod_radius if name.name == "distance" else name.low
+        low = name.low + self.jig.pivot_thick_mm if name.name == "distance" else name.low
         high = name.high
         if self.ends_at_ferrule(name):
             high = min(high, max(self.steel_mm - HELD_MM, now))
@@ -118,41 +114,54 @@ class Bench:
             **{table: getattr(self, table).model_copy(update=update) for table, update in updates.items()},
         )
 
+    @cached_property
+    def pivot(self) -> Pivot | None:
+        """The line from pocket or rod to the nose; None where the jig turns about no fixed place."""
+        return self.jig.pivot(self.section)
+
+    @property
+    def dial(self) -> Name:
+        """The setting that makes the nose angle."""
+        return NAMES[self.jig.dial]
+
     def nose_distance(self, nose_angle_deg: float) -> float:
         """The rim distance (mm) for a nose angle in closed form (law of cosines); NaN where there is none."""
-        pivot = self.jig.pivot(self.section)
-        assert pivot is not None
-        return pivot.rim_distance(float(np.radians(nose_angle_deg)), self.solid.curvature, self.across)
+        assert self.pivot is not None
+        return self.pivot.rim_distance(float(np.radians(nose_angle_deg)), self.solid.curvature, self.across)
+
+    def aimed(self, nose_angle_deg: float) -> Bench:
+        """The bench with its dial set for a nose angle in closed form; its distance is NaN where there is none."""
+        value = nose_angle_deg if self.pivot is None else self.nose_distance(nose_angle_deg)
+        return self.set({self.jig.dial: value})
 
     def nose_angle(self) -> float:
         """The nose angle (deg) this setting makes, in closed form; NaN where the nose cannot touch the wheel."""
-        if self.jig.kind == "table":
-            assert self.jig.nose_angle_deg is not None
-            return self.jig.nose_angle_deg
-        assert self.jig.rim_distance_mm is not None
-        pivot = self.jig.pivot(self.section)
-        return float(np.degrees(pivot.nose_angle(self.jig.rim_distance_mm, self.solid.curvature, self.across)))
+        if self.pivot is None:
+            return self.value(self.jig.dial)
+        return float(np.degrees(self.pivot.nose_angle(self.value("distance"), self.solid.curvature, self.across)))
+
+    @property
+    def clear(self) -> bool:
+        """Whether the pivot stands outside the wheel with its whole thickness; yes where there is none."""
+        return self.pivot is None or self.value("distance") > self.jig.pivot_thick_mm
+
+    def on_wheel(self, diameter_mm: float) -> Bench:
+        """The bench on a wheel of another diameter, mm, with the pivot left where it stands."""
+        assert self.wheel.diameter_mm is not None
+        moved = self.set({"wheel": diameter_mm})
+        if self.pivot is None:
+            return moved
+        return moved.set({"distance": self.value("distance") + (self.wheel.diameter_mm - diameter_mm) / 2})
 
     def measured_distance(self) -> float | None:
         """The straight distance (mm) a person measures from the rim: to the pocket, or to the rod's near surface."""
-        if isinstance(self.jig, FootJig):
-            return self.jig.rim_distance_mm
-        if isinstance(self.jig, RodJig):
-            assert self.jig.rim_distance_mm is not None
-            return self.jig.rim_distance_mm - self.jig.rod_diameter_mm / 2
-        return None
-
-    @property
-    def rod_radius(self) -> float:
-        """Half the rod's diameter, mm; 0 where there is no rod. The rod's centre must stay further from the rim."""
-        return self.jig.rod_diameter_mm / 2 if isinstance(self.jig, RodJig) else 0.0
+        return None if self.jig.rim_mm is None else self.jig.rim_mm - self.jig.pivot_thick_mm
 
     def centre_distance(self) -> float | None:
-        """Wheel's centre to pocket or rod centre, mm; None for a table or a belt."""
-        if self.jig.kind == "table" or self.wheel.diameter_mm is None:
+        """Wheel's centre to pocket or rod centre, mm; None without such a pivot, and for a belt."""
+        if self.jig.rim_mm is None or self.wheel.diameter_mm is None:
             return None
-        assert self.jig.rim_distance_mm is not None
-        return self.jig.rim_distance_mm + self.wheel.diameter_mm / 2
+        return self.jig.rim_mm + self.wheel.diameter_mm / 2
 
 
 def bench_of(recipe: Recipe, grind: int = 0, section: Section | None = None) -> Bench:
@@ -161,16 +170,11 @@ def bench_of(recipe: Recipe, grind: int = 0, section: Section | None = None) -> 
         raise InputError("grind", f"given {grind}, the recipe has {len(recipe.grinds)}", "grinds count from 0")
     one = recipe.grinds[grind]
     section = section or build_section(recipe.bar, recipe.flute)
-    jig: AnyJig = one.jig
-    bench = Bench(section, jig, one.wheel, one.path, recipe.bar.length_mm)
-    if jig.kind == "table":
-        return bench
+    bench = Bench(section, one.jig, one.wheel, one.path, recipe.bar.length_mm)
     try:
-        rim = jig.at_rim(section, bench.solid, bench.contact)
+        return replace(bench, jig=one.jig.standing(section, bench.solid, bench.contact))
     except InputError as error:
         raise hinted(error, recipe.table).in_file(recipe.source or recipe.name) from None
-    update = dict.fromkeys(DISTANCES) | {"rim_distance_mm": rim}
-    return replace(bench, jig=jig.model_copy(update=update))
 
 
 def with_settings(recipe: Recipe, values: dict[str, float], grind: int = 0) -> Recipe:

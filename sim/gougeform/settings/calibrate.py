@@ -23,8 +23,6 @@ Floats = NDArray[np.float64]
 
 READING_DEG = 0.5
 """Standard deviation of an angle read on a tool, where a person does not say."""
-HIDDEN = ("arm_length", "cant", "hinge_back", "hinge_drop", "shoe")
-CLAMPS = ("axis", "below", "above")
 
 _SURE = 0.99  # all unknowns together lie within what is stated in 99 of 100 calibrations
 _BLIND = 1e-7  # singular values below this part of the largest cannot be told from none
@@ -76,20 +74,24 @@ class Fit:
 
 
 def calibrate(pairs: Sequence[Pair], unknowns: Sequence[str], reading_deg: float = READING_DEG) -> Fit:
-    """Fit the chosen unknowns of a foot or rod jig to measured pairs.
+    """Fit the chosen unknowns of a jig to measured pairs.
 
-    unknowns: plain names from HIDDEN, and `clamp` to try what the bar may be held against. reading_deg: standard
-    deviation of a reading. Raises InputError for a table, for unknowns the jig has not, and with too few readings.
+    unknowns: plain names of hidden lengths (`Jig.hidden`), and `clamp` to try what the bar may be held against.
+    reading_deg: standard deviation of a reading. Raises InputError for a jig that hides none, for unknowns the jig has
+    not, and with too few readings.
     """
     bench = pairs[0].bench
-    if bench.jig.kind == "table":
+    hidden = bench.jig.hidden()
+    if not hidden:
         raise InputError(
-            "unknown", "a table has no hidden lengths: its tilt is what is measured", "use a foot or rod jig"
+            "unknown",
+            f"{bench.jig.noun} has no hidden lengths: its {bench.jig.dial} is what is measured",
+            "use a foot or rod jig",
         )
     names = tuple(name for name in unknowns if name != "clamp")
     for name in names:
-        if name not in HIDDEN or name not in bench.names:
-            allowed = [*(n for n in HIDDEN if n in bench.names), "clamp"]
+        if name not in hidden:
+            allowed = [*(n for n in bench.names if n in hidden), "clamp"]
             raise InputError(
                 "unknown", f"given {name}, which {bench.noun} does not have", f"allowed are {', '.join(allowed)}"
             )
@@ -97,32 +99,26 @@ def calibrate(pairs: Sequence[Pair], unknowns: Sequence[str], reading_deg: float
         raise InputError("unknown", "an unknown is named twice", "keep one of them")
     count = sum(len(pair.read) for pair in pairs)
     if not names and "clamp" not in unknowns:
-        raise InputError("unknown", "nothing is to be fitted", f"name one of {', '.join(HIDDEN)}, clamp")
+        raise InputError("unknown", "nothing is to be fitted", f"name one of {', '.join(hidden)}, clamp")
     if count < len(names):
         raise InputError(
             "unknown", f"{len(names)} unknowns but only {count} readings", "measure more pairs, or fit fewer unknowns"
         )
     tried = {}
-    for clamp in _clamps(bench) if "clamp" in unknowns else (bench.jig.clamp,):
+    for clamp in bench.jig.holds if "clamp" in unknowns else (bench.jig.held,):
         tried[clamp] = _one(_held(pairs, clamp), names, reading_deg, clamp)
     rms = {clamp: float(np.sqrt((fit.residual**2).mean())) for clamp, fit in tried.items()}
     alike = _alike(rms, reading_deg, count)
     # Where the pairs cannot tell, the jig stays as the recipe has it.
-    own = bench.jig.clamp
+    own = bench.jig.held
     best = tried[own if own in alike else min(rms, key=lambda clamp: rms[clamp])]
     return replace(best, clamps=rms, notes=(*best.notes, *_clamp_notes(alike)))
-
-
-def _clamps(bench: Bench) -> tuple[str, ...]:
-    assert bench.jig.kind != "table"
-    return (*CLAMPS, "vee") if bench.jig.vee_deg is not None else CLAMPS
 
 
 def _held(pairs: Sequence[Pair], clamp: str) -> list[Pair]:
     """The pairs with the bar held another way; a V keeps its opening."""
     held = []
     for pair in pairs:
-        assert pair.bench.jig.kind != "table"
         jig = pair.bench.jig.model_copy(update={"clamp": clamp})
         held.append(replace(pair, bench=replace(pair.bench, jig=jig)))
     return held
@@ -249,7 +245,7 @@ def _one(pairs: Sequence[Pair], names: tuple[str, ...], reading_deg: float, clam
 
 
 def _inches(pairs: Sequence[Pair]) -> str:
-    distances = [pair.bench.value("distance") - pair.bench.rod_radius for pair in pairs]
+    distances = [pair.bench.value("distance") - pair.bench.jig.pivot_thick_mm for pair in pairs]
     if max(distances) >= _INCHES_MM:
         return ""
     return f". The distances go up to {max(distances):g} mm; if they are inches write them in mm, 1 in = 25.4 mm"
@@ -277,18 +273,16 @@ def _advice(
     """Which further pair tells most: the one after which the least sure combination of unknowns is surest."""
     base = pairs[0].bench.set(dict(zip(names, x.tolist(), strict=True)))
     wheels = [None] if base.wheel.diameter_mm is None else [150.0, 200.0, 250.0]
-    traced = base.path.path == "traced"
     now = _least(slope)
-    for reads in (("nose",), ("nose", "wing50")) if traced else (("nose",),):
+    for reads in (("nose",), ("nose", "wing50")) if base.path.outlined else (("nose",),):
         best: tuple[float, str] | None = None
         for wheel, projection, nose in product(wheels, (45.0, 65.0, 85.0, 105.0), (25.0, 35.0, 45.0, 55.0)):
             if projection > base.steel_mm - HELD_MM:
                 continue
             bench = base.set({"projection": projection} | ({} if wheel is None else {"wheel": wheel}))
-            distance = bench.nose_distance(nose)
-            if not distance > bench.rod_radius + 1:
+            bench = bench.aimed(nose)
+            if not bench.value("distance") > bench.jig.pivot_thick_mm + 1:
                 continue
-            bench = bench.set({"distance": distance})
             row = _Model([Pair(bench, dict.fromkeys(reads, nose), 0)], names)
             if np.abs(row.at(x)).max() >= _FAR:
                 continue
@@ -306,11 +300,8 @@ def _advice(
         if best is not None and best[0] > max(10 * _BLIND, 1.5 * now) and best[0] > 0.02:
             what = "the nose angle" if reads == ("nose",) else "nose angle and the wing's angle at half its length"
             return f"One more pair that tells most: read {what} {best[1]}."
-    same = (
-        " With a foot jig only the place of its foot counts, and that is fitted: the edges come out right all the same."
-        if base.jig.kind == "foot"
-        else ""
-    )
+    counts = base.jig.readings
+    same = "" if counts is None else f" {counts.counts}, and that is fitted: the edges come out right all the same."
     return (
         "No further pair of edge angles tells these apart: measure one of them on the jig with a ruler and leave it out"
         f" of the unknowns.{same}"
@@ -324,7 +315,6 @@ def _least(slope: Floats) -> float:
 
 def jig_table(fit: Fit, title: str) -> dict[str, object]:
     """The jig as a library file has it: everything but a distance."""
-    assert fit.bench.jig.kind != "table"
     kept = fit.bench.jig.model_dump(
         exclude_none=True, exclude={"rim_distance_mm", "centre_distance_mm", "nose_angle_deg"}
     )

@@ -84,8 +84,7 @@ def honing(recipe: Recipe, wheel: WheelFields) -> Honing:
     curve = ground.solid.curvature
     chord_angle = nose + float(np.arcsin(min(chord * curve / 2, 1.0)))
     # On the honing wheel the contact is in the middle of its face, whatever it was on the grinding wheel.
-    bench = Bench(ground.section, ground.jig, wheel, ground.path.model_copy(
-        update={"contact_mm": 0.0} if ground.path.path == "traced" else {}))  # fmt: skip
+    bench = Bench(ground.section, ground.jig, wheel, ground.path.in_the_middle())
     asked = _asked(edge)
     tracer = Tracer()
 
@@ -110,7 +109,7 @@ def honing(recipe: Recipe, wheel: WheelFields) -> Honing:
     ways += _projected(bench, nose, way)
     ways = [replace(one, ruler=_ruled(one, recipe, way)) for one in ways]
     notes = []
-    if ground.path.path == "steady":
+    if not ground.path.outlined:
         notes.append(
             "The grind is a steady one: the wings follow from rolling it on the hone, and are not compared here."
         )
@@ -130,20 +129,18 @@ def _asked(edge: Edge) -> Floats:
 def _tangent(words: str, bench: Bench, angle: float, way) -> Set:  # type: ignore[no-untyped-def]
     """The setting that makes this angle (rad) at the nose."""
     degrees = float(np.degrees(angle))
-    if bench.jig.kind == "table":
-        return way(words, bench.set({"tilt": degrees}), angle)
-    distance = bench.nose_distance(degrees)
-    if not distance > bench.rod_radius:
+    aimed = bench.aimed(degrees)
+    if not aimed.clear:
         problem = "pocket or rod would stand in the honing wheel; a longer projection keeps it off"
         return Set(words, None, degrees, np.full(1 + len(PER_CENT), np.nan), np.nan, problem)
-    return way(words, bench.set({"distance": distance}), angle)
+    return way(words, aimed, angle)
 
 
 def _projected(bench: Bench, angle: float, way) -> list[Set]:  # type: ignore[no-untyped-def]
     """Tangent at the edge with the projection turned too, so that the wings are off least; none without wings."""
     from scipy.optimize import minimize_scalar
 
-    if bench.path.path != "traced" or "projection" not in bench.by_hand or "distance" not in bench.names:
+    if not bench.path.outlined or "projection" not in bench.by_hand or bench.pivot is None:
         return []
     words = "tangent, projection too"
 
@@ -169,7 +166,7 @@ def _ruled(one: Set, recipe: Recipe, way) -> Set | None:  # type: ignore[no-unty
     rounded = {}
     for name in one.bench.by_hand:
         step, value = NAMES[name].step(recipe), one.bench.value(name)
-        shift = one.bench.rod_radius if name == "distance" else 0.0
+        shift = one.bench.jig.pivot_thick_mm if name == "distance" else 0.0
         rounded[name] = round((value - shift) / step) * step + shift
     at = one.bench.set(rounded)
     angle = at.nose_angle()
@@ -178,8 +175,8 @@ def _ruled(one: Set, recipe: Recipe, way) -> Set | None:  # type: ignore[no-unty
 
 def _kept(ground: Bench, bench: Bench, way) -> list[Set]:  # type: ignore[no-untyped-def]
     """The grinding setting kept: the distance from the rim, and the pocket or rod left where it is."""
-    if bench.jig.kind == "table":
-        return [way("kept: the table's tilt", bench, float(np.radians(bench.nose_angle())))]
+    if bench.pivot is None:
+        return [way(f"kept: {bench.dial.words}", bench, float(np.radians(bench.nose_angle())))]
     made = []
     rim = ground.value("distance")
     cases = [("kept: distance from rim", rim)]
@@ -188,15 +185,11 @@ def _kept(ground: Bench, bench: Bench, way) -> list[Set]:  # type: ignore[no-unt
         cases.append(("kept: from the centre", left))
     for words, distance in cases:
         at = bench.set({"distance": distance})
-        angle = at.nose_angle() if distance > bench.rod_radius else float("nan")
+        angle = at.nose_angle() if at.clear else float("nan")
         if np.isfinite(angle) and 0 < angle < 180:
             made.append(way(words, at, float(np.radians(angle))))
         else:
-            problem = (
-                "the nose cannot touch the honing wheel there"
-                if distance > bench.rod_radius
-                else "it would stand in the wheel"
-            )
+            problem = "the nose cannot touch the honing wheel there" if at.clear else "it would stand in the wheel"
             made.append(Set(words, None, float("nan"), np.full(1 + len(PER_CENT), np.nan), np.nan, problem))
     return made
 
@@ -204,7 +197,7 @@ def _kept(ground: Bench, bench: Bench, way) -> list[Set]:  # type: ignore[no-unt
 def _off(tracer: Tracer, bench: Bench | None, angle: float, asked: Floats) -> Floats:
     off = np.full(len(asked), np.nan)
     off[0] = float(np.degrees(angle)) - asked[0]
-    if bench is None or bench.path.path != "traced":
+    if bench is None or not bench.path.outlined:
         return off
     try:
         found = tracer.read(bench, PER_CENT)

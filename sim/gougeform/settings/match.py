@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.grind.ground import Ground, Pass
+from gougeform.machine.paths import PATHS
 from gougeform.measure.edge import Edge, measure_edge
 from gougeform.measure.fan import build_fan
 from gougeform.measure.measures import Measures, measure
@@ -184,7 +185,7 @@ def old_from_angles(
     these. Raises InputError.
     """
     bench = bench_of(machine)
-    if bench.path.path != "traced":
+    if not bench.path.outlined:
         raise InputError("measured", "measured angles need a traced grind in the recipe", "use a recipe with one")
     angles = sum(want.unit == "deg" for want in measured)
     if not any(want.name == "nose" for want in measured):
@@ -210,15 +211,12 @@ def on_machine(machine: Recipe, old: Recipe, edge: Edge) -> tuple[Recipe, list[s
     notes: list[str] = []
     changes: dict[str, Any] = {f"grind.{i}": None for i in range(1, len(machine.grinds))}
     first = old.grinds[0].path
-    if first.path == "steady" and machine.grinds[0].jig.kind == "foot":
+    if first.holds and machine.grinds[0].jig.loose:
         fields, off = traced_like(old, edge)
         notes.append(f"The old edge was rolled at one setting; the outline traced here lies within {off:.2f} mm of it.")
     else:
-        fields = {"path": first.path} | {
-            name: getattr(first, name) for name in type(first).model_fields if name not in ("path", "contact_mm")
-        }
-    both = ("path", "wing_length_mm", "fullness", "shoulder", "roll_max_deg", "contact_mm")
-    own = {name: value for name, value in machine.table["grind"][0].items() if name not in both}
+        fields = first.model_dump(exclude={"contact_mm"})
+    own = {name: value for name, value in machine.table["grind"][0].items() if name not in PATHS.fields}
     for name in ("nose_angle_deg", "centre_distance_mm", "rim_distance_mm"):
         own.pop(name, None)
     nose = float(edge.wedge[edge.nose])
@@ -240,7 +238,7 @@ def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> 
     bevel = bevel_of(gouge, edge)
     start, notes = on_machine(machine, old, edge)
     found, chosen, rolled = _search(start, frees, bevel, edge), frees, False
-    if not found and not start.grinds[0].jig.loose and start.grinds[0].path.path != "steady":
+    if not found and not start.grinds[0].jig.loose and not start.grinds[0].path.holds:
         start, rolled = _rolled(start), True
         chosen = [free for free in frees if bench_of(start, 0, gouge.section).field(free.name)] if frees else None
         found = _search(start, chosen, bevel, edge)
@@ -346,9 +344,7 @@ def _standing(
 
 def _usual(bench: Bench) -> list[Free]:
     """What is turned where nothing is said: the distance and the projection; a table's tilt."""
-    names = ["tilt"] if bench.jig.kind == "table" else ["distance"]
-    if bench.path.path == "traced" and bench.jig.kind != "table":
-        names.append("projection")
+    names = [bench.jig.dial, *(["projection"] if bench.path.outlined and bench.jig.clamps else [])]
     return [Free(NAMES[n], *bench.bounds(NAMES[n])) for n in names]
 
 

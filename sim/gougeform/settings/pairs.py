@@ -115,7 +115,7 @@ def _pair(
             raise InputError(f"line {line}, {field}", "a belt has no centre", "give rim_distance_mm", path)
         distance -= bench.wheel.diameter_mm / 2
     elif field == "straight_distance_mm":
-        distance += bench.rod_radius
+        distance += bench.jig.pivot_thick_mm
     if not distance > 0:
         raise InputError(
             f"line {line}, {field}", f"given {numbers[field]:g}: that lies inside the wheel", "check it", path

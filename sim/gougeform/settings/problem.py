@@ -85,7 +85,7 @@ class Problem:
     def __post_init__(self) -> None:
         recipe = _with_land(self.recipe, self.wants)
         direct = {want.name: want.value for want in self.wants if want.name == "wing_length"}
-        if direct and recipe.grinds[self.grind].path.path == "traced":
+        if direct and recipe.grinds[self.grind].path.outlined:
             recipe = changed(recipe, {f"grind.{self.grind}.wing_length_mm": direct["wing_length"]})
             self.frees = tuple(free for free in self.frees if free.name.name != "wing_length")
         self.recipe = recipe
@@ -95,7 +95,7 @@ class Problem:
     @property
     def sought(self) -> tuple[Want, ...]:
         """The wants that are solved for."""
-        traced = self.reader.bench.path.path == "traced"
+        traced = self.reader.bench.path.outlined
         return tuple(w for w in self.wants if w.name != "land" and not (traced and w.name == "wing_length"))
 
 

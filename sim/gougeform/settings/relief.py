@@ -44,7 +44,7 @@ class Relief:
     @property
     def unit(self) -> str:
         """Unit of the move."""
-        return "deg" if self.bench.jig.kind == "table" else "mm"
+        return self.bench.dial.unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,13 +109,10 @@ class Middle:
                 "an angle between them; from the upper one on it takes the edge and not the heel",
             )
         nose = float(np.degrees(np.arccos(cosine)))
-        if self.first.jig.kind == "table":
-            return self._made(land, self.first.value("tilt") - nose, self.second.set({"tilt": nose}))
-        distance = self.second.nose_distance(nose)
-        if not distance > self.second.rod_radius:
+        bench, dial = self.second.aimed(nose), self.first.jig.dial
+        if not bench.clear:
             raise InputError("angle", f"given {angle:g}: pocket or rod would stand in the wheel", "a blunter relief")
-        bench = self.second.set({"distance": distance})
-        return self._made(land, self.first.value("distance") - distance, bench)
+        return self._made(land, self.first.value(dial) - bench.value(dial), bench)
 
     def from_both(self, move: float, angle: float) -> Relief:
         """The relief of a move that begins with this angle (deg): the land that is left. Raises InputError."""
@@ -145,23 +142,19 @@ class Middle:
         return self._made(float(land), move, bench)
 
     def _moved(self, move: float) -> Bench:
-        if self.first.jig.kind == "table":
-            bench = self.second.set({"tilt": self.first.value("tilt") - move})
-        else:
-            distance = self.first.value("distance") - move
-            bench = self.second.set({"distance": distance})
-            if not distance > self.second.rod_radius:
-                raise InputError("move", f"given {move:g}: pocket or rod would stand in the wheel", "a smaller move")
-            if not np.isfinite(bench.nose_angle()):
-                raise InputError("move", f"given {move:g}: the nose cannot touch the wheel there", "a smaller move")
+        dial = self.first.dial
+        bench = self.second.set({dial.name: self.first.value(dial.name) - move})
+        if not bench.clear:
+            raise InputError("move", f"given {move:g}: pocket or rod would stand in the wheel", "a smaller move")
+        if not np.isfinite(bench.nose_angle()):
+            raise InputError("move", f"given {move:g}: the nose cannot touch the wheel there", "a smaller move")
         nose = bench.nose_angle()
         if not 1 < nose < np.degrees(self.nose):
-            way = "toward the wheel" if self.first.jig.kind != "table" else "flatter"
             raise InputError(
                 "move",
                 f"given {move:g}: that setting makes {nose:.2f}°, the first bevel has {np.degrees(self.nose):.2f}°;"
                 " a relief must be more acute, and at least 1 degree",
-                f"a move {way}, above 0",
+                f"a move {dial.quantity.ways[1]}, above 0",
             )
         return bench
 
@@ -177,7 +170,7 @@ class Middle:
     @property
     def step(self) -> float:
         """The smallest move a person can set: a step of the ruler in mm, for a tilt of the protractor in degrees."""
-        return self.base.ruler_mm if self.first.jig.pivot_noun else self.base.protractor_deg
+        return self.first.dial.step(self.base)
 
     def on_ruler(self, relief: Relief) -> Relief:
         """The same land with the move a ruler can set: whole steps, at least one."""
@@ -203,8 +196,8 @@ class Middle:
         own: dict[str, Any] = dict(self.own.table["grind"][1]) if len(self.own.grinds) > 1 else {}
         for name in ("nose_angle_deg", "centre_distance_mm", "rim_distance_mm"):
             own.pop(name, None)
-        field = "nose_angle_deg" if relief.unit == "deg" else "rim_distance_mm"
-        own[field] = relief.bench.value("tilt" if relief.unit == "deg" else "distance")
+        dial = relief.bench.dial
+        own[relief.bench.field(dial)] = relief.bench.value(dial.name)
         return changed(self.base, {"grind.1": own | {"land_mm": relief.land}})
 
     def made(self, relief: Relief) -> Made:

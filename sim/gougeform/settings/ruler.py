@@ -130,7 +130,7 @@ def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
     bench = problem.reader.bench
     stops = {free.name.name for free in problem.frees if free.stops}
     names = [name for name in values if name not in stops][:_MOST_ROUNDED]
-    offset = {"distance": bench.rod_radius}
+    offset = {"distance": bench.jig.pivot_thick_mm}
     choices = []
     for name in names:
         step, shift = NAMES[name].step(problem.recipe), offset.get(name, 0.0)
@@ -258,17 +258,18 @@ def _paired(problem: Problem, solved: Solved) -> list[tuple[Confirmed, Confirmed
 
 def straight_words(bench: Bench) -> str:
     """What the straight distance is measured to."""
-    return "rim to pocket, straight" if bench.jig.kind == "foot" else "rim to the rod's near surface, straight"
+    noun = bench.jig.pivot_noun
+    return f"rim to the {noun}'s near surface, straight" if bench.jig.pivot_thick_mm else f"rim to {noun}, straight"
 
 
 def machine(bench: Bench, setting: Setting | None) -> dict[str, float | None]:
     """How the machine is set, with units in the names, as results give it."""
     centre = bench.centre_distance()
-    height = getattr(bench.jig, "height_mm", 0.0)
+    height = bench.jig.level_mm or 0.0
     level = None if centre is None or abs(height) > centre else float(np.sqrt(centre**2 - height**2))
     return {
         "centre_distance_mm": centre,
-        "rim_distance_mm": getattr(bench.jig, "rim_distance_mm", None),
+        "rim_distance_mm": bench.jig.rim_mm,
         "straight_distance_mm": bench.measured_distance(),
         "level_distance_mm": level,
         "contact_deg": None if setting is None or setting.contact is None else float(np.degrees(setting.contact)),

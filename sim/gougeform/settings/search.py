@@ -34,7 +34,7 @@ class Search:
         nose = next((want for want in self.wants if want.name == "nose"), None)
         closed = closed and self.aim is not None and nose is not None and len(frees) >= len(self.wants)
         self.nose = nose if closed else None
-        self.samples = _SCAN if self.bench.path.path == "traced" else 13
+        self.samples = _SCAN if self.bench.path.outlined else 13
         self.frees = [free for free in frees if not (self.nose and free is self.aim)]
         self.rest = [want for want in self.wants if want is not self.nose]
         self.low = np.array([free.low for free in self.frees])

@@ -18,7 +18,7 @@ from gougeform.grind.ground import Ground, Pass
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of
 from gougeform.settings.names import NAMES, setting_name
-from gougeform.settings.trial import Tracer, steady_reading
+from gougeform.settings.trial import Tracer
 
 Floats = NDArray[np.float64]
 
@@ -104,10 +104,8 @@ def sensitivity(
 
 
 def _moved(bench: Bench, name: str, by: float) -> Bench:
-    values = {name: bench.value(name) + by}
-    if name == "wheel" and bench.jig.kind != "table":
-        values["distance"] = bench.value("distance") - by / 2  # the pocket stays, the rim moves away from it
-    return bench.set(values)
+    value = bench.value(name) + by
+    return bench.on_wheel(value) if name == "wheel" else bench.set({name: value})
 
 
 class _Evaluator:
@@ -118,10 +116,9 @@ class _Evaluator:
 
     def at(self, bench: Bench) -> Floats:
         """(outputs,). Raises InputError where there is no edge."""
-        steady = bench.path.path == "steady"
-        reading = steady_reading(bench, PER_CENT) if steady else self._tracer.read(bench, PER_CENT)
+        reading = self._tracer.read(bench, PER_CENT)
         angles = [reading.value(name) for name in ANGLES]
-        past = not steady and self._tracer.cuts_past(bench)
+        past = bench.path.outlined and self._tracer.cuts_past(bench)
         return np.array([*angles, overcut(bench) if past else 0.0])
 
 

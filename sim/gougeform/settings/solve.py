@@ -55,7 +55,7 @@ def _nearest_first(problem: Problem, solutions: Sequence[Solution]) -> tuple[Sol
 
 def _searched(problem: Problem, held: dict[str, float]) -> Solved:
     answer = Search(problem, held).answer()
-    steady = problem.reader.bench.path.path == "steady"
+    steady = not problem.reader.bench.path.outlined
     if steady and any(abs(solution.misses.get("nose", 0.0)) > EXACT for solution in answer.solutions):
         # Rolling took the nose there, so the closed form does not hold: search for it like the others.
         return Search(problem, held, closed=False).answer()

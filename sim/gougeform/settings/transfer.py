@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
-from gougeform.machine.jig import DISTANCES
+from gougeform.machine.jig import DISTANCES, Jig
+from gougeform.machine.paths import PATHS
 from gougeform.measure.edge import Edge, measure_edge
 from gougeform.measure.measures import Measures, measure
 from gougeform.measure.quantities.standing import all_standings
@@ -33,7 +34,7 @@ from gougeform.recipe.reading import load
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.likeness import traced_like
 from gougeform.settings.standing import shortest
-from gougeform.settings.trial import Tracer, steady_reading
+from gougeform.settings.trial import Tracer
 from gougeform.settings.wants import Free, reading_of
 
 Floats = NDArray[np.float64]
@@ -154,35 +155,36 @@ def on_other(recipe: Recipe, changes: dict[str, Any], before: Edge) -> tuple[Rec
     for i, own in enumerate(recipe.table["grind"]):
         if i == 0 or any(name in own for name in DISTANCES):
             every[f"grind.{i}.nose_angle_deg"] = _kept_nose(recipe, i, before)
-    if recipe.grinds[0].path.path == "steady" and _is_foot(recipe, changes):
+    loose = _loose(recipe, changes) if recipe.grinds[0].path.holds else None
+    if loose is not None:
         like, off = traced_like(recipe, before)
         every |= {f"grind.0.{name}": value for name, value in like.items()}
-        every["grind.0.roll_max_deg"] = None
+        every[f"grind.0.{recipe.grinds[0].path.extent}"] = None
         notes.append(
-            "A foot jig holds nothing steady, so the edge's outline is traced by hand here; the outline it follows lies"
-            f" within {off:.2f} mm of the old edge."
+            f"{loose.noun.capitalize()} holds nothing steady, so the edge's outline is traced by hand here; the outline"
+            f" it follows lies within {off:.2f} mm of the old edge."
         )
     return changed(recipe, every), notes
 
 
-def _is_foot(recipe: Recipe, changes: dict[str, Any]) -> bool:
+def _loose(recipe: Recipe, changes: dict[str, Any]) -> Jig | None:
+    """The jig it will be, where that can hold no setting while the bar rolls, as this recipe's path asks."""
     if "jig" not in changes:
-        return recipe.grinds[0].jig.kind == "foot"
-    # The table tells its kind once the name is looked up; a recipe that cannot hold it is refused there.
-    probe = changed(recipe, {"jig": changes["jig"], "grind.0.nose_angle_deg": 45.0, **_plain_path(recipe)})
-    return probe.grinds[0].jig.kind == "foot"
-
-
-def _plain_path(recipe: Recipe) -> dict[str, Any]:
-    steady = recipe.grinds[0].path.path == "steady"
-    return {"grind.0.path": "traced", "grind.0.wing_length_mm": 5.0, "grind.0.roll_max_deg": None} if steady else {}
+        return None  # it holds one now
+    # A table tells its kind once the name is looked up; a recipe that cannot hold it is refused there.
+    assert PATHS.default is not None
+    usual, now = PATHS.classes[PATHS.default], recipe.grinds[0].path.extent
+    path = {PATHS.tag: PATHS.default, usual.extent: usual.usual_extent, now: None}
+    own = {f"grind.0.{name}": value for name, value in path.items()}
+    jig = changed(recipe, {"jig": changes["jig"], "grind.0.nose_angle_deg": 45.0, **own}).grinds[0].jig
+    return jig if jig.loose else None
 
 
 def _kept_nose(recipe: Recipe, grind: int, before: Edge) -> float:
     given = recipe.grinds[grind].jig.nose_angle_deg
     if given is not None:
         return float(given)
-    if grind == 0 and recipe.grinds[0].path.path == "steady":
+    if grind == 0 and not recipe.grinds[0].path.outlined:
         return float(before.wedge[before.nose])
     return bench_of(recipe, grind).nose_angle()
 
@@ -253,7 +255,7 @@ def along(edge: Edge, share: Floats) -> Floats:
 
 def _best(bench: Bench, before: Edge, frees: Sequence[Free]) -> dict[str, float]:
     """The free settings that make the wings differ least while the nose stays, from several starts."""
-    if not frees or bench.path.path == "steady":
+    if not frees or not bench.path.outlined:
         return {free.name.name: bench.value(free.name.name) for free in frees}
     from scipy.optimize import least_squares
 
@@ -265,8 +267,8 @@ def _best(bench: Bench, before: Edge, frees: Sequence[Free]) -> dict[str, float]
 
     def off(x: Floats) -> Floats:
         moved = bench.set({f.name.name: float(v) for f, v in zip(frees, low + x * span, strict=True)})
-        if bench.jig.kind != "table":
-            moved = moved.set({"distance": moved.nose_distance(aim.nose)})
+        if moved.pivot is not None:
+            moved = moved.aimed(aim.nose)
         try:
             found = tracer.read(moved, _PER_CENT)
         except InputError:
@@ -319,34 +321,30 @@ def wear(recipe: Recipe, diameters: Sequence[float], before: Edge) -> list[Worn]
     asked = np.array([aim.nose, *aim.wings.values()])
     tracer = Tracer()
     new = new.set({"wheel": float(diameters[0])})
-    if new.jig.kind != "table":
-        new = new.set({"distance": new.nose_distance(aim.nose)})
+    if new.pivot is not None:
+        new = new.aimed(aim.nose)
     rows = []
     for diameter in diameters:
-        bench = new.set({"wheel": float(diameter)})
-        left = bench.nose_angle()
-        if new.jig.kind != "table":
-            left = bench.set({"distance": new.value("distance") + (diameters[0] - diameter) / 2}).nose_angle()
-            bench = bench.set({"distance": bench.nose_distance(aim.nose)})
+        bench = left = new.on_wheel(float(diameter))
+        if bench.pivot is not None:
+            bench = bench.aimed(aim.nose)
         try:
-            traced = bench.path.path == "traced"
-            found = tracer.read(bench, _ALL_ALONG) if traced else steady_reading(bench, _ALL_ALONG)
+            found = tracer.read(bench, _ALL_ALONG)
         except InputError as error:
             raise InputError("wear", f"at {diameter:g} mm: {error.problem}", "end at a larger wheel") from error
         off = np.abs(np.array([found.nose, *found.wings.values()]) - asked)
-        rim = None if bench.jig.kind == "table" else bench.value("distance")
         place = np.array([0.0, *_ALL_ALONG])
         mean = float(np.trapezoid(off, place) / (place[-1] - place[0]))
         rows.append(
             Worn(
                 float(diameter),
                 bench.centre_distance(),
-                rim,
+                bench.jig.rim_mm,
                 bench.measured_distance(),
                 found.nose,
                 float(off.max()),
                 mean,
-                left,
+                left.nose_angle(),
                 tuple(_relief_distance(recipe, number, float(diameter)) for number in range(1, len(recipe.grinds))),
             )
         )
@@ -354,9 +352,6 @@ def wear(recipe: Recipe, diameters: Sequence[float], before: Edge) -> list[Worn]
 
 
 def _relief_distance(recipe: Recipe, number: int, diameter: float) -> float | None:
-    """The straight distance (mm) of a relief on a wheel of that diameter, None on a table."""
+    """The straight distance (mm) of a relief on a wheel of that diameter, None where none is set."""
     bench = bench_of(recipe, number)
-    if bench.jig.kind == "table":
-        return None
-    there = bench.set({"wheel": diameter})
-    return there.set({"distance": there.nose_distance(bench.nose_angle())}).measured_distance()
+    return bench.set({"wheel": diameter}).aimed(bench.nose_angle()).measured_distance()

@@ -17,11 +17,11 @@ from gougeform.bar.section import Section
 from gougeform.errors import InputError
 from gougeform.grind.ground import Ground, Pass
 from gougeform.machine.edgeoutline import EdgeOutline
-from gougeform.machine.paths.traced import TracedPath
+from gougeform.machine.path import Path
 from gougeform.machine.pose import Pose, apply_back, cross, dot
-from gougeform.machine.rig import FootRig, RodRig, TableRig
+from gougeform.machine.rig import Rig
 from gougeform.machine.sweep import traced
-from gougeform.machine.trace import RollSolver
+from gougeform.machine.trace import Rolled, RollSolver
 from gougeform.numerics.curve import local_cubic
 from gougeform.settings.bench import Bench
 
@@ -49,12 +49,14 @@ class Reading:
 
 
 @lru_cache(maxsize=64)
-def _outline(section: Section, path: TracedPath) -> EdgeOutline:
-    return path.outline(section)
+def _outline(section: Section, path: Path) -> EdgeOutline:
+    found = path.outline(section)
+    assert found is not None
+    return found
 
 
 @lru_cache(maxsize=256)
-def wing_places(section: Section, path: TracedPath, per_cents: tuple[float, ...]) -> tuple[Floats, Floats]:
+def wing_places(section: Section, path: Path, per_cents: tuple[float, ...]) -> tuple[Floats, Floats]:
     """Where a wing is read at per cents of its arc length: outline places (n, 4) and their weights (n, 4).
 
     The same four stations, joined by the same cubic, as `gougeform.measure.measures` uses, so that both give one
@@ -93,7 +95,6 @@ class Tracer:
 
         Raises InputError where a place of the wing has no pose.
         """
-        assert isinstance(bench.path, TracedPath)
         outline, jig, wheel = _outline(bench.section, bench.path), bench.built, bench.solid
         one_side = bench.contact == 0.0 and bool((t >= 0).all())
         knots = np.linspace(0.0, 1.0, _KNOTS) if one_side else np.linspace(-1.0, 1.0, 2 * _KNOTS - 1)
@@ -101,10 +102,10 @@ class Tracer:
         s = np.concatenate([knots, t])
         point, along, _ = outline.at(s)
         with np.errstate(invalid="ignore", divide="ignore"):
-            if isinstance(jig, FootRig):
+            if jig.rolled is None:
                 pose, contact, _ = jig.solver(wheel, bench.contact, s, point, along).place(point, along, s)
             else:
-                pose, contact = self._rolled(outline, jig, bench, knots, s, point, along)
+                pose, contact = self._rolled(outline, jig, jig.rolled, bench, knots, s, point, along)
         if not np.isfinite(pose.turn).all():
             # Says where, in the words of the path itself.
             traced(outline, jig, wheel, bench.contact)
@@ -143,15 +144,16 @@ class Tracer:
     def _rolled(
         self,
         outline: EdgeOutline,
-        jig: RodRig | TableRig,
+        jig: Rig,
+        rolled: Rolled,
         bench: Bench,
         knots: Floats,
         s: Floats,
         point: Floats,
         along: Floats,
     ) -> tuple[Pose, Floats]:
-        """Poses and contacts (3, n) of a rod jig or table: Newton from the last rolls, or from the nose on."""
-        solver = RollSolver(jig, bench.solid, bench.contact)
+        """Poses and contacts (3, n) of a jig solved by its roll: Newton from the last rolls, or from the nose on."""
+        solver = RollSolver(rolled, bench.solid, bench.contact)
         many = len(knots)
         if len(self.known_s) and self.known_s[0] <= knots[0]:
             roll = _newton(solver, point, along, np.interp(s, self.known_s, self.known_roll))
@@ -164,11 +166,13 @@ class Tracer:
         return path.contact(s)
 
     def read(self, bench: Bench, per_cents: tuple[float, ...]) -> Reading:
-        """Nose and wing angles of a traced grind; wing angles are the mean of both wings.
+        """Nose and wing angles; wing angles are the mean of both wings.
 
-        Raises InputError where the nose cannot touch the wheel or a place of the wing has no pose.
+        From poses where the path asks for an outline, else from the surface. Raises InputError where the nose cannot
+        touch the wheel or a place of the wing has no pose.
         """
-        assert isinstance(bench.path, TracedPath)
+        if not bench.path.outlined:
+            return steady_reading(bench, per_cents)
         places, weights = wing_places(bench.section, bench.path, per_cents)
         t = places.ravel()
         if bench.contact == 0.0:
@@ -179,7 +183,7 @@ class Tracer:
             every = self.wedges(bench, np.concatenate([[0.0], t, -t]))
             stations = (every[1 : len(t) + 1] + every[len(t) + 1 :]) / 2
         nose, wings = every[0], (stations.reshape(weights.shape) * weights).sum(1)
-        return Reading(float(nose), dict(zip(per_cents, wings.tolist(), strict=True)), bench.path.wing_length_mm)
+        return Reading(float(nose), dict(zip(per_cents, wings.tolist(), strict=True)), bench.path.asked_mm)
 
 
 def steady_reading(bench: Bench, per_cents: tuple[float, ...]) -> Reading:

@@ -13,7 +13,7 @@ from gougeform.read.complaints import shown
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, with_settings
 from gougeform.settings.names import NAMES, Name, setting_name
-from gougeform.settings.trial import Reading, Tracer, steady_reading
+from gougeform.settings.trial import Reading, Tracer
 
 Span = tuple[float, float]
 """From and to, mm or deg."""
@@ -93,7 +93,7 @@ def read_frees(
     if not made:
         count = sum(want.unit == "deg" for want in wants)
         order = ["distance", "tilt", "projection", "cant", "roll", "fullness", "shoulder"]
-        if bench.jig.kind == "table":
+        if not bench.jig.clamps:
             order.remove("projection")  # where the fingers hold a bar hardly changes what the table grinds
         usable = [name for name in order if name in bench.names]
         for name in usable[: max(count, 1)]:
@@ -103,8 +103,8 @@ def read_frees(
 
 def _mine(bench: Bench, name: Name, field: str) -> Name:
     if name.name not in bench.names:
-        if bench.jig.kind == "table" and name.name == "distance":
-            raise InputError(field, "a table has no distance to set", "free its tilt instead")
+        if name.name == "distance":
+            raise InputError(field, f"{bench.jig.noun} has no distance to set", f"free its {bench.jig.dial} instead")
         raise InputError(
             field, f"given {name.name}, which {bench.noun} does not have", f"allowed are {', '.join(bench.names)}"
         )
@@ -131,9 +131,7 @@ class Reader:
 
     def read(self, values: dict[str, float]) -> Reading:
         """The edge at these settings (mm, deg by plain name). Raises InputError where it cannot be ground."""
-        if self.bench.path.path == "traced":
-            return self._tracer.read(self.bench.set(values), self.per_cents)
-        return steady_reading(self.bench.set(values), self.per_cents)
+        return self._tracer.read(self.bench.set(values), self.per_cents)
 
     def measured(self, values: dict[str, float]) -> tuple[Reading, Gouge, Edge]:
         """The same from the finished surface: slower, and true where a path cuts past its outline."""

@@ -6,11 +6,13 @@ sideways); wheel and jig from the side (X toward the person, Z up, from the whee
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.bar.marks import Mark, angle, length
-from gougeform.card.views import on_machine
+from gougeform.card.views import Place, on_machine
 from gougeform.grind.gouge import Gouge
 from gougeform.measure.measures import Measures
 
@@ -56,7 +58,7 @@ def from_above(measures: Measures) -> list[Mark]:
     bar, flute = gouge.recipe.bar, gouge.recipe.flute
     wide = gouge.section.outline.support((1.0, 0.0))
     lip = edge.point[:, edge.wing(1)][:, -1]
-    traced = gouge.recipe.grinds[0].path.path == "traced"
+    traced = gouge.recipe.grinds[0].path.outlined
     return [
         length("bar.length_mm", "bar, ferrule to nose", [-bar.length_mm, -wide], [0, -wide]),
         length("flute.length_mm", "flute at its full depth", [-flute.length_mm, wide], [0, wide]),
@@ -68,67 +70,25 @@ def at_the_wheel(gouge: Gouge) -> list[Mark]:
     """Lengths and angles of jig and wheel from the side, the first grind's nose on the wheel."""
     section, jig, setting = gouge.section, gouge.recipe.grinds[0].jig, gouge.settings[0]
     put = on_machine(gouge)
-
-    def at(y: float, z: float) -> Floats:
-        return put(np.array([[y, z]]))[0]
-
-    top, p = section.lip_plane, jig.projection_mm
     radius = gouge.recipe.wheel.radius_mm
     named = []
     if np.isfinite(radius):
         # Across the far side, where nothing else is drawn.
         named.append(length("wheel.diameter_mm", "diameter of the wheel, today", [0, -radius], [0, radius]))
-    if jig.kind == "table":
-        return [
-            *named,
-            length("jig.projection_mm", "nose to where the fingers hold", at(top, 0), at(top, -p)),
-            _nose(gouge, at),
-        ]
-    hinge_y, hinge_z = -jig.drop(section), -(p + jig.hinge_back_mm)
-    held = hinge_y + jig.hinge_drop_mm
-    hinge = at(hinge_y, hinge_z)
-    named += [
-        length("jig.projection_mm", "projection, clamp's face to nose", at(top, 0), at(top, -p)),
-        length("jig.hinge_back_mm", "face back to the pin", at(top, -p), at(top, hinge_z)),
-        length("jig.hinge_drop_mm", _DROP_WORDS[jig.clamp], at(held, hinge_z), hinge),
-    ]
-    if jig.kind == "foot":
-        foot = put(gouge.jigs[0].foot[None, 1:])[0]  # type: ignore[union-attr]
-        named.append(length("jig.arm_length_mm", "arm, pin to the foot's point", hinge, foot))
-        if abs(jig.arm_cant_deg) > _FLAT_DEG:
-            behind = at(hinge_y, hinge_z - 0.6 * jig.arm_length_mm)
-            named.append(angle("jig.arm_cant_deg", "cant, bar to arm", behind, hinge, foot))
-    else:
-        rod = at(hinge_y - jig.shoe_mm, hinge_z)
-        named.append(length("jig.shoe_mm", "shoe, pin to the rod's middle", hinge, rod))
-        if abs(jig.hinge_cant_deg) > _FLAT_DEG:
-            cant = np.radians(jig.hinge_cant_deg)
-            axis = at(hinge_y + 30 * np.sin(cant), hinge_z + 30 * np.cos(cant))
-            ahead = at(hinge_y, hinge_z + 30)
-            named.append(angle("jig.hinge_cant_deg", "cant, bar to hinge axis", ahead, hinge, axis))
-        named.append(length("jig.rod_diameter_mm", "diameter of the rod", *_across(rod, at, jig.rod_diameter_mm)))
+    marks = [replace(mark, points=put(mark.points)) for mark in jig.marks(section)]
+    named += [mark for mark in marks if not mark.angle or mark.value > _FLAT_DEG]
     pivot = pivot_place(gouge)
-    assert pivot is not None
-    assert setting.rim_distance is not None
-    assert setting.pivot_angle is not None
-    noun = "pocket" if jig.kind == "foot" else "rod's middle"
-    rim = "rim" if np.isfinite(radius) else "belt's face"
-    along = np.array([np.cos(setting.pivot_angle), np.sin(setting.pivot_angle)])
-    named.append(
-        length("jig.rim_distance_mm", f"{rim} to {noun}, straight", pivot - setting.rim_distance * along, pivot)
-    )
-    if np.isfinite(radius):
-        named.append(length("jig.centre_distance_mm", f"wheel's centre to {noun}", [0, 0], pivot))
-        named.append(length("jig.height_mm", f"height of {noun} to the centre", [pivot[0], 0], pivot))
-    return [*named, _nose(gouge, at)]
-
-
-_DROP_WORDS = {
-    "axis": "bar's middle, down to the pin",
-    "below": "flat under the bar, down to the pin",
-    "above": "plate over the lips, down to the pin",
-    "vee": "bottom of the V, down to the pin",
-}
+    if pivot is not None and setting.rim_distance is not None and setting.pivot_angle is not None:
+        noun = f"{jig.pivot_noun}'s middle" if jig.pivot_thick_mm else jig.pivot_noun
+        rim = "rim" if np.isfinite(radius) else "belt's face"
+        along = np.array([np.cos(setting.pivot_angle), np.sin(setting.pivot_angle)])
+        named.append(
+            length("jig.rim_distance_mm", f"{rim} to {noun}, straight", pivot - setting.rim_distance * along, pivot)
+        )
+        if np.isfinite(radius):
+            named.append(length("jig.centre_distance_mm", f"wheel's centre to {noun}", [0, 0], pivot))
+            named.append(length("jig.height_mm", f"height of {noun} to the centre", [pivot[0], 0], pivot))
+    return [*named, _nose(gouge, put)]
 
 
 def pivot_place(gouge: Gouge) -> Floats | None:
@@ -141,16 +101,10 @@ def pivot_place(gouge: Gouge) -> Floats | None:
     return far * np.array([np.cos(setting.pivot_angle), np.sin(setting.pivot_angle)])
 
 
-def _across(rod: Floats, at: object, diameter: float) -> tuple[Floats, Floats]:
-    half = np.array([diameter / 2, 0.0])
-    return rod - half, rod + half
-
-
-def _nose(gouge: Gouge, at: object) -> Mark:
+def _nose(gouge: Gouge, put: Place) -> Mark:
     """The steel's angle at the nose: flute floor back along the bar, and the wheel's tangent down the bevel."""
-    assert callable(at)
     floor = gouge.section.y_floor
-    nose, back, up = at(floor, 0.0), at(floor, -28.0), at(floor + 1.0, 0.0)
+    nose, back, up = put(np.array([[floor, 0.0], [floor, -28.0], [floor + 1.0, 0.0]]))
     belt = gouge.recipe.wheel.diameter_mm is None
     out = np.array([1.0, 0.0]) if belt else nose / np.linalg.norm(nose)
     along = np.array([-out[1], out[0]])

@@ -82,19 +82,3 @@ def round_outline_points(diameter: float, count: int = 16) -> list[list[float]]:
     """Points [x, y] (mm) round a bar of that diameter: a first list, which a person's own readings replace."""
     turn = (2 * math.pi * k / count for k in range(count))
     return [[round(diameter / 2 * math.cos(a), 2) + 0.0, round(diameter / 2 * math.sin(a), 2) + 0.0] for a in turn]
-
-
-def arm(foot_back: float, foot_down: float, hinge_back: float, hinge_drop: float) -> tuple[float, float]:
-    """Length (mm) and cant (deg) of a foot jig's arm from where the foot's point lies.
-
-    foot_back: behind the clamp's face along the bar; foot_down: below what the bar is held against, square to it, mm;
-    hinge_back and hinge_drop the same for the hinge. Raises InputError where foot and hinge coincide or lie reversed.
-    """
-    along, down = foot_back - hinge_back, foot_down - hinge_drop
-    if not along > 0:
-        raise InputError(
-            "jig.foot_back_mm",
-            f"given {foot_back:g}, allowed is above jig.hinge_back_mm = {hinge_back:g} mm",
-            "measure along the bar from the clamp's front face back to the foot's point",
-        )
-    return math.hypot(along, down), math.degrees(math.atan2(down, along))

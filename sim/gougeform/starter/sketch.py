@@ -218,19 +218,20 @@ def _machine(pen: Pen, gouge: Gouge, view: SideView, named: Sequence[Mark]) -> N
 def _linkage(pen: Pen, gouge: Gouge, hinge: Floats, pivot: Floats) -> None:
     """Arm and foot in its pocket, or hinge axis, shoe and rod."""
     jig = gouge.recipe.grinds[0].jig
-    if jig.kind == "rod":
-        cant = np.radians(jig.hinge_cant_deg)
-        turn = on_machine(gouge)(np.array([[0.0, 0.0], [np.sin(cant), np.cos(cant)]]))
+    axis, thick = jig.drawn(gouge.section).axis, jig.pivot_thick_mm
+    if axis is not None:
+        turn = on_machine(gouge)(np.array([np.zeros(2), axis]))
         way = turn[1] - turn[0]
         pen.line(np.array([hinge - 18 * way, hinge + 36 * way]), INK, 1.1, dashes=(6, 3))
+    if thick:
         around = np.linspace(0, 2 * np.pi, 61)
-        pen.fill(pivot + jig.rod_diameter_mm / 2 * np.stack([np.cos(around), np.sin(around)], -1), "white", 1.6)
+        pen.fill(pivot + thick * np.stack([np.cos(around), np.sin(around)], -1), "white", 1.6)
     else:
         under = np.linspace(np.pi, 2 * np.pi, 25)
         pen.line(pivot + 5.0 * np.stack([np.cos(under), np.sin(under)], -1), INK, 4.5)
     pen.line(np.array([hinge, pivot]), INK, 7)
     pen.line(np.array([hinge, pivot]), JIG, 4.4)
-    if jig.kind == "foot":
+    if not thick:
         pen.dots(pivot[None], INK, 7)
     pen.dots(hinge[None], PAPER, 8)
 
@@ -270,8 +271,9 @@ def _names(pen: Pen, gouge: Gouge, view: SideView, named: Sequence[Mark], unit: 
         pen.length(one.points, letter, away)
     if view.support is not None:
         pen.note(view.support[1:3].mean(0), unit * (0.05 * back - 0.10 * up), "table")
-    elif gouge.recipe.grinds[0].jig.kind == "foot" and view.pivots:
-        pen.note(view.pivots[0][1] + [3.0, -3.0], np.array([0.10, -0.03]) * unit, "pocket")
+    elif view.pivots and not gouge.recipe.grinds[0].jig.pivot_thick_mm:
+        noun = gouge.recipe.grinds[0].jig.pivot_noun
+        pen.note(view.pivots[0][1] + [3.0, -3.0], np.array([0.10, -0.03]) * unit, noun)
     if view.clamp is not None and view.support is None:
         face = put(np.array([[gouge.section.lip_plane + 4, -gouge.recipe.grinds[0].jig.projection_mm]]))[0]
         pen.note(face, unit * (0.20 * up - 0.10 * back), "clamp's front face")

@@ -5,7 +5,6 @@ The text is read back and ground before anybody gets it, so a starter that does 
 
 from __future__ import annotations
 
-import math
 import shlex
 import textwrap
 from collections.abc import Mapping
@@ -15,7 +14,7 @@ from typing import Any
 
 from gougeform.bar.section import build_section
 from gougeform.errors import InputError
-from gougeform.machine.jig import DISTANCES
+from gougeform.machine.jig import DISTANCES, Jig
 from gougeform.measure.measures import Measures
 from gougeform.mesh.solid import build_solid
 from gougeform.present.answer import Next
@@ -33,7 +32,6 @@ _COARSE_MM = 0.05  # the mesh is built only to see that it can be
 _POINTS_A_LINE = 5
 
 _NOUNS = {"bar": "bar", "flute": "flute", "wheel": "wheel", "jig": "jig", "grind": "grind"}
-_JIG = {"foot": "foot jig", "rod": "rod jig", "table": "tilted table"}
 
 _RULES = (
     "Everything after a # is for you; the program does not read it. Change the numbers to what you measure, from the"
@@ -104,7 +102,7 @@ def starter(kinds: Kinds, given: Mapping[str, float | str], file: str, title: st
 
 def usual_title(kinds: Kinds) -> str:
     """What the tool is called until a person calls it something."""
-    return f"My gouge: {kinds.bar} bar, {kinds.flute} flute, {kinds.wheel}, {_JIG[kinds.jig]}"
+    return f"My gouge: {kinds.bar} bar, {kinds.flute} flute, {kinds.wheel}, {kinds.of_jig.noun.removeprefix('a ')}"
 
 
 def _without_grind(made: dict[str, Table]) -> dict[str, Table]:
@@ -180,12 +178,10 @@ def _before(section: str, kinds: Kinds, recipe: Recipe) -> list[str]:
             f" from two readings: {_options(set={'flute.width_mm': '…'})} (lip to lip)"
             f" {_options(set={'flute.web_mm': '…'})}"
         )
-    if section == "jig" and kinds.jig != "table":
-        return _remark(_HIDDEN) + (_foot_place(recipe) if kinds.jig == "foot" else [])
-    if section == "grind" and kinds.path == "steady":
-        return _remark("The tool is rolled to both sides at one setting; the nose angle stands in [jig].")
+    if section == "jig" and kinds.of_jig.hidden():
+        return _remark(_HIDDEN) + _readings(recipe.grinds[0].jig)
     if section == "grind":
-        return _remark("The edge you grind to, seen from above; the nose angle stands in [jig].")
+        return _remark(kinds.of_path.remark)
     return []
 
 
@@ -194,18 +190,11 @@ def _options(**given: Any) -> str:
     return " ".join(Next("start", (), given).words(Path())[2:])
 
 
-def _foot_place(recipe: Recipe) -> list[str]:
-    jig = recipe.grinds[0].jig
-    assert jig.kind == "foot"
-    cant = math.radians(jig.arm_cant_deg)
-    back = jig.hinge_back_mm + jig.arm_length_mm * math.cos(cant)
-    down = jig.hinge_drop_mm + jig.arm_length_mm * math.sin(cant)
-    return _remark(
-        f"Only where the foot stands counts: here {back:.1f} mm behind the clamp's front face along the bar and"
-        f" {down:.1f} mm square below what the bar is held against. Lay the jig on its side on paper, mark bar, face"
-        " and foot, and measure these two; `gougeform start` works arm and cant out from them:"
-        f" {_options(set={'jig.foot_back_mm': '…', 'jig.foot_down_mm': '…'})}"
-    )
+def _readings(jig: Jig) -> list[str]:
+    """What may be read in the place of hidden lengths."""
+    if jig.readings is None:
+        return []
+    return _remark(f"{jig.remark()} {_options(set={f'jig.{name}': '…' for name in jig.readings.how})}")
 
 
 def _after(section: str, table: Table, one: Starter) -> list[str]:
@@ -229,21 +218,20 @@ def _after(section: str, table: Table, one: Starter) -> list[str]:
                 *_remark(comment(section, name, model(section, table), table)),
                 f"# {name} =",
             ]
-    if section == "jig" and table["kind"] != "table" and measures is not None:
-        setting, jig = measures.gouge.settings[0], measures.gouge.recipe.grinds[0].jig
+    if section == "jig" and measures is not None and measures.gouge.jigs[0].pivot is not None:
+        setting = measures.gouge.settings[0]
         worked = {
             "nose_angle_deg": measures.nose_angle,
             "rim_distance_mm": setting.rim_distance,
             "centre_distance_mm": setting.centre_distance,
         }
-        assert jig.kind != "table"
         spare = [name for name in DISTANCES if name not in table and worked[name] is not None]
         last = next(name for name in reversed(table) if name in DISTANCES)
         lines += ["", *_remark(f"Instead of {last} you may give one of these, which say the same. Never two at once.")]
         for name in spare:
             lines += _remark(comment(section, name, model(section, table), table))
             lines.append(f"# {name} = {worked[name]:.2f}")
-    if section == "grind" and table["path"] == "traced" and measures is not None:
+    if section == "grind" and measures is not None and one.recipe.grinds[0].path.outlined:
         nose, bevel = measures.nose_angle, float(measures.edge.bevel[measures.edge.nose])
         lines += [
             "",
@@ -261,8 +249,7 @@ def next_steps(kinds: Kinds, file: str) -> list[Next]:
         Next("tolerance", [file], why="which of the lengths matters most, in degrees for one mm"),
         Next("card", [file], why="one page with all settings, to keep by the grinder"),
     ]
-    fit = {"foot": "cant", "rod": "shoe"}.get(kinds.jig)
-    if fit:
+    if fit := kinds.of_jig.fit:
         what = "what the jig hides, fitted to noses you ground (one unknown first)"
         steps.insert(2, Next("calibrate", [file, "pairs.csv"], {"unknown": fit}, what))
     return steps
@@ -272,7 +259,7 @@ def _next(kinds: Kinds, file: str) -> list[str]:
     lines = ["# ---- What next " + "-" * (_WIDE - 17)]
     for one in next_steps(kinds, file):
         lines += [f"#   {shlex.join(one.words(Path()))}", f"#       {one.why}"]
-    if kinds.jig != "table":
+    if kinds.of_jig.hidden():
         lines += [
             *_remark(
                 "pairs.csv is a table of noses that were really ground, one line each: how far the jig stood and the"

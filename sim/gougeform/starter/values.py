@@ -1,7 +1,7 @@
 """The numbers of a starter recipe: usual ones for the chosen kinds, with a person's own readings laid over them.
 
-A reading is a recipe's field ("bar.diameter_mm") or one of READINGS, which a hand can measure and a recipe does not
-have: fields follow from those by `gougeform.starter.ruler`. Lengths mm, angles degrees.
+A reading is a recipe's field ("bar.diameter_mm") or one that a hand can take and a recipe does not have: fields follow
+from those by `gougeform.starter.ruler`, or as the jig says (`Jig.readings`). Lengths mm, angles degrees.
 """
 
 from __future__ import annotations
@@ -12,13 +12,15 @@ from typing import Any
 
 from gougeform.bar.flute import Flute
 from gougeform.errors import InputError
-from gougeform.machine.jig import DISTANCES
-from gougeform.machine.paths.traced import TracedPath
+from gougeform.machine.jig import DISTANCES, Jig
+from gougeform.machine.jigs import JIGS as JIG_KINDS
+from gougeform.machine.path import Path
+from gougeform.machine.paths import PATHS as PATH_KINDS
 from gougeform.part import Part
 from gougeform.read.complaints import allowed, shown
 from gougeform.read.library import nearest
 from gougeform.recipe.sections import SECTIONS
-from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_depth, round_outline_points
+from gougeform.starter.ruler import Stock, flatted_outline, flute_depth, round_outline_points
 
 Table = dict[str, Any]
 
@@ -29,22 +31,7 @@ JIGS = tuple(SECTIONS["jig"].classes)
 CLAMPS = ("below", "axis", "above", "vee")
 PATHS = tuple(SECTIONS["path"].classes)
 
-READINGS = {
-    "bar.over_flat_mm": "flatted bar: calliper from the flat to the round straight above it",
-    "flute.width_mm": "calliper across the flute from lip to lip",
-    "jig.foot_back_mm": "along the bar, clamp's front face back to the point the foot stands on",
-    "jig.foot_down_mm": "square to the bar, from what it is held against down to the point the foot stands on",
-}
-"""Readings that are no fields of a recipe, and how each is taken."""
-
-_FOLLOWS = {
-    "jig.foot_back_mm": ("jig.arm_length_mm", "jig.arm_cant_deg"),
-    "jig.foot_down_mm": ("jig.arm_length_mm", "jig.arm_cant_deg"),
-}
-"""Fields that a reading decides: both at once would contradict each other."""
-
 _OPTIONAL = {"wheel": ("rpm", "rated_m_s"), "grind": ("fullness", "shoulder", "contact_mm"), "jig": DISTANCES}
-_DROP = {"axis": 8.0, "below": 3.0, "above": 11.5, "vee": 1.0}
 
 
 @dataclass(frozen=True)
@@ -59,19 +46,29 @@ class Kinds:
     path: str = ""
 
     def filled(self) -> Kinds:
-        """Every kind named. Raises InputError for a clamp on a table, and for a foot jig that shall roll steadily."""
-        if self.jig == "table" and self.clamp:
-            raise InputError("clamp", f"given {self.clamp}, but a table holds no bar", "leave it out")
-        if self.jig == "foot" and self.path == "steady":
+        """Every kind named. Raises InputError for a clamp on a jig without, and for a path that the jig cannot hold."""
+        jig = self.of_jig
+        if self.clamp and not jig.clamps:
+            raise InputError("clamp", f"given {self.clamp}, but {jig.noun} holds no bar", "leave it out")
+        filled = replace(self, path=self.path or jig.usual_path)
+        rolls = filled.of_path.holds
+        if rolls and jig.loose:
             raise InputError(
-                "path",
-                "given steady, but the ball joint of a foot jig holds nothing steady",
-                "use traced, or `jig` rod",
+                "path", f"given {self.path}, not possible with {jig.noun}, {jig.loose}", "use traced, or `jig` rod"
             )
-        path = self.path or ("steady" if self.jig == "table" else "traced")
-        clamp = self.clamp or ("axis" if path == "steady" else "below")
-        flute = self.flute or ("arc" if path == "traced" else "parabola")
-        return replace(self, path=path, clamp="" if self.jig == "table" else clamp, flute=flute)
+        clamp = self.clamp or ("axis" if rolls else "below")
+        flute = self.flute or filled.of_path.suits
+        return replace(filled, clamp=clamp if jig.clamps else "", flute=flute)
+
+    @property
+    def of_jig(self) -> type[Jig]:
+        """The jig's class."""
+        return JIG_KINDS.classes[self.jig]
+
+    @property
+    def of_path(self) -> type[Path]:
+        """The path's class."""
+        return PATH_KINDS.classes[self.path]
 
 
 def gone_with(asked: Kinds, filled: Kinds) -> list[str]:
@@ -103,7 +100,10 @@ def tables(kinds: Kinds, given: Mapping[str, float | str]) -> dict[str, Table]:
         section, _, field = name.partition(".")
         own[section][field] = value
     flute: type[Flute] = SECTIONS["flute"].classes[kinds.flute]
-    follows = {"flute.width_mm": tuple(f"flute.{name}" for name in flute.by_width), **_FOLLOWS}
+    follows = {"flute.width_mm": tuple(f"flute.{name}" for name in flute.by_width)}
+    if (extra := kinds.of_jig.readings) is not None:
+        # Both at once would contradict each other.
+        follows |= {f"jig.{name}": tuple(f"jig.{field}" for field in extra.fields) for name in extra.how}
     for reading, fields in follows.items():
         clash = [name for name in fields if name in given and reading in given]
         if clash:
@@ -131,8 +131,8 @@ def names(kinds: Kinds) -> tuple[str, ...]:
         found.append("bar.over_flat_mm")
     if SECTIONS["flute"].classes[kinds.flute].by_width:
         found.append("flute.width_mm")
-    if kinds.jig == "foot":
-        found += ["jig.foot_back_mm", "jig.foot_down_mm"]
+    if (extra := kinds.of_jig.readings) is not None:
+        found += [f"jig.{name}" for name in extra.how]
     return tuple(dict.fromkeys(found))
 
 
@@ -219,42 +219,21 @@ def _wheel(kind: str) -> Table:
 
 
 def _jig(kinds: Kinds, own: Table) -> Table:
-    if kinds.jig == "table":
-        return _laid_over({"kind": "table", "projection_mm": 65.0, "nose_angle_deg": 40.0}, own)
-    straight = kinds.path == "steady"
-    usual: Table = {"kind": kinds.jig, "clamp": kinds.clamp}
-    if kinds.clamp == "vee":
-        usual["vee_deg"] = 90.0
-    drop = _DROP[kinds.clamp] - (_DROP["axis"] if straight else 0.0)
-    # A belt is a plane: nearer to the nose, or less canted, the usual clamp would stand in it.
-    belt = kinds.wheel == "belt" and not straight
-    far = {"foot": 100.0, "rod": 70.0}[kinds.jig] if belt else 65.0
-    usual |= {"projection_mm": far, "hinge_back_mm": 15.0, "hinge_drop_mm": drop}
-    if kinds.jig == "foot":
-        usual |= {"arm_length_mm": 90.0, "arm_cant_deg": 60.0 if belt else 40.0, "height_mm": -130.0}
-    else:
-        usual |= {"hinge_cant_deg": 0.0 if straight else 50.0, "shoe_mm": 30.0 if straight else 40.0}
-        usual |= {"rod_diameter_mm": 12.0, "height_mm": 70.0}
-    if kinds.wheel == "belt":
-        del usual["height_mm"]  # a plane has no place higher up that would be another
-    usual["nose_angle_deg"] = 40.0 if straight or belt else 35.0
-    feet = {name: own[name] for name in ("foot_back_mm", "foot_down_mm") if name in own}
-    if len(feet) == 1:
-        other = next(name for name in ("foot_back_mm", "foot_down_mm") if name not in feet)
-        raise InputError(f"jig.{other}", "is missing: the foot's place takes both readings", f"add `set` jig.{other}=…")
-    made = _laid_over(usual, {name: value for name, value in own.items() if name not in feet})
-    if feet:
-        back, drop = made["hinge_back_mm"], made["hinge_drop_mm"]
-        length, cant = arm(feet["foot_back_mm"], feet["foot_down_mm"], back, drop)
-        made |= {"arm_length_mm": round(length, 2), "arm_cant_deg": round(cant, 2)}
-    return made
+    jig = kinds.of_jig
+    usual = jig.first(kinds.clamp, rolls=kinds.of_path.holds, belt=kinds.wheel == "belt")
+    extra = {} if jig.readings is None else jig.readings.how
+    read = {name: own[name] for name in extra if name in own}
+    made = _laid_over(usual, {name: value for name, value in own.items() if name not in read})
+    if not read or jig.readings is None:
+        return made
+    missing = next((name for name in extra if name not in read), None)
+    if missing:
+        hint = f"add `set` jig.{missing}=…: {extra[missing]}"
+        raise InputError(f"jig.{missing}", f"is missing: {jig.readings.problem}", hint)
+    return made | jig.from_readings(made, read)
 
 
 def _grind(kinds: Kinds, size: float) -> Table:
-    if kinds.path == "steady":
-        return {"path": "steady", "roll_max_deg": 90.0}
-    usual = {name: round(TracedPath.model_fields[name].default, 3) for name in ("fullness", "shoulder")}
-    if kinds.jig == "table":
-        return {"path": "traced", "wing_length_mm": round(0.25 * size, 1), **usual, "shoulder": 0.3}
-    share = SECTIONS["flute"].classes[kinds.flute].wing_share
-    return {"path": "traced", "wing_length_mm": round(share * size, 1), **usual}
+    edge = dict(kinds.of_jig.edge)
+    share = edge.pop("wing", SECTIONS["flute"].classes[kinds.flute].wing_share)
+    return kinds.of_path.first(share * size, edge)

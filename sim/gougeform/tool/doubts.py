@@ -53,7 +53,7 @@ def doubts(recipe: Recipe) -> list[str]:
             f"flute.web_mm = {web:g} leaves little of a bar {whole:g} mm thick: it is the steel under the flute, not"
             " the flute's depth"
         )
-    back = first.path.wing_length_mm if first.path.path == "traced" else 0.0
+    back = first.path.asked_mm
     if first.jig.projection_mm < back + _CLAMP_ROOM_MM:
         found.append(
             f"jig.projection_mm = {first.jig.projection_mm:g}, but the edge alone reaches {back:g} mm behind the nose:"
@@ -62,22 +62,22 @@ def doubts(recipe: Recipe) -> list[str]:
     return found
 
 
+_SWAPPED = {"rim_distance_mm": "centre_distance_mm", "centre_distance_mm": "rim_distance_mm"}
+
+
 def _other_end(recipe: Recipe) -> list[str]:
     """A distance from the rim given as one from the centre, or the other way round: the nose it makes tells."""
     jig, wheel, radius = recipe.grinds[0].jig, recipe.grinds[0].wheel.build(), recipe.grinds[0].wheel.radius_mm
-    if jig.kind == "table" or jig.nose_angle_deg is not None or not math.isfinite(radius):
+    name = jig.distance
+    if name not in _SWAPPED or not math.isfinite(radius):
         return []
     try:
         pivot = jig.pivot(build_section(recipe.bar, recipe.flute))
     except InputError:
         return []
-    if jig.rim_distance_mm is not None:
-        name, swapped, given = "rim_distance_mm", "centre_distance_mm", jig.rim_distance_mm
-        rim, other = given, given - radius
-    else:
-        assert jig.centre_distance_mm is not None  # the reader sees to it that one of the three is given
-        name, swapped, given = "centre_distance_mm", "rim_distance_mm", jig.centre_distance_mm
-        rim, other = given - radius, given
+    assert pivot is not None
+    given, swapped = getattr(jig, name), _SWAPPED[name]
+    rim, other = (given, given - radius) if jig.rim_mm is not None else (given - radius, given)
     here, there = (math.degrees(pivot.nose_angle(at, wheel.curvature)) for at in (rim, other))
     if _SHARP_DEG < here < _BLUNT_DEG or not _SHARP_DEG < there < _BLUNT_DEG:
         return []

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.grind.gouge import Gouge
+from gougeform.machine.jig import Jig
 from gougeform.machine.standing import SAID_MM
 from gougeform.measure.edge import WING_PER_CENT, Edge
 from gougeform.measure.measured import TABLES
@@ -47,8 +48,7 @@ def settings_block(gouge: Gouge, title: str = "Settings") -> Block:
         "nose_angle_deg": "set for a nose angle of",
         "projection_mm": "projection, nose to clamp face",
         "held_mm": "nose to where fingers hold the bar",
-        "arm_cant_deg": "arm below the bar axis (cant)",
-        "hinge_cant_deg": "hinge axis to bar axis (cant)",
+        **{name: label for grind in grinds for name, label in _own(grind.jig).items()},
         "centre_distance_mm": f"wheel's centre to {pivot}",
         "rim_distance_mm": f"wheel's rim to {pivot}{' centre' if thick else ''}",
         "surface_mm": f"wheel's rim to {pivot}'s surface",
@@ -64,7 +64,6 @@ def settings_block(gouge: Gouge, title: str = "Settings") -> Block:
 def _settings(gouge: Gouge, number: int) -> dict[str, float | str | None]:
     grind, setting, one = gouge.recipe.grinds[number], gouge.settings[number], gouge.ground.passes[number]
     jig, built, first = grind.jig, gouge.jigs[number], gouge.settings[0].rim_distance
-    nose = built.nose_angle if built.pivot is None else built.pivot.nose_angle(built.rim, one.wheel.curvature)
     rim = setting.rim_distance
     moved = None
     if number and first is not None:
@@ -72,23 +71,31 @@ def _settings(gouge: Gouge, number: int) -> dict[str, float | str | None]:
     return {
         "jig": jig.noun.removeprefix("a "),
         "wheel": "belt" if grind.wheel.diameter_mm is None else f"{grind.wheel.diameter_mm:g} mm",
-        "nose_angle_deg": float(np.degrees(nose)),
+        "nose_angle_deg": float(np.degrees(built.nose(one.wheel.curvature))),
         "projection_mm" if jig.clamps else "held_mm": jig.projection_mm,
-        "arm_cant_deg": getattr(jig, "arm_cant_deg", None),
-        "hinge_cant_deg": getattr(jig, "hinge_cant_deg", None),
+        **{name: getattr(jig, name) for name in _own(jig)},
         "centre_distance_mm": setting.centre_distance,
         "rim_distance_mm": rim,
         "surface_mm": None if rim is None or not _thick(grind) else rim - _thick(grind),
         "moved": moved,
-        "height_mm": getattr(jig, "height_mm", None),
+        "height_mm": jig.level_mm,
         "contact_deg": None if setting.contact is None else float(np.degrees(setting.contact)),
         "land_mm": grind.land_mm,
     }
 
 
+def _own(jig: Jig) -> dict[str, str]:
+    """What of a jig is set anew for each tool beside projection and distance, with its words, by field."""
+    return {
+        name: f"{q.label} ({q.setting.replace('_', ' ')})"
+        for name, q in jig.quantities().items()
+        if q.by_hand and q.setting not in ("projection", "distance", jig.dial)
+    }
+
+
 def _thick(grind: ResolvedGrind) -> float:
     """How far what the jig turns about reaches toward the wheel from its middle, mm."""
-    return getattr(grind.jig, "pivot_thick_mm", 0.0)
+    return grind.jig.pivot_thick_mm
 
 
 def edge_block(measures: Measures) -> Block:

@@ -140,7 +140,7 @@ def _nose_angle(measures: Measures, i: int) -> float | None:
 
     gouge = measures.gouge
     one = gouge.ground.passes[i]
-    pivot = getattr(gouge.jigs[i], "pivot", None)
+    pivot = gouge.jigs[i].pivot
     rim = gouge.settings[i].rim_distance
     if pivot is None or rim is None:
         return None

@@ -12,11 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.grind.gouge import Gouge
-from gougeform.machine.jig import Jig
-from gougeform.machine.jigs.foot import FootJig as FootFields
-from gougeform.machine.jigs.rod import RodJig as RodFields
+from gougeform.machine.jig import Drawn, Jig
 from gougeform.machine.pose import machine_turn
-from gougeform.machine.rig import FootRig, RodRig, TableRig
 
 Floats = NDArray[np.float64]
 Seen = Callable[[Any], list[list[float]]]
@@ -48,21 +45,23 @@ def grinder_view(gouge: Gouge, number: int = 0) -> dict[str, Any]:
         "contact_deg": None if setting.contact is None else float(np.degrees(setting.contact)),
         "jig": [],
         "pivot": None,
-        "rod": None,
+        "thick_mm": fields.pivot_thick_mm,
         "table": None,
         "height_mm": None,
         "nose_angle_deg": None,
         "sizes": [_size("projection", *_both(seen([[top + 9, 0.0], [top + 9, clamp]])), projection)],
     }
-    if isinstance(jig, TableRig):
-        out["table"] = seen([[bottom, -6.0], [bottom, clamp - 10], [bottom - 8, clamp - 10], [bottom - 8, -6.0]])
-        out["nose_angle_deg"] = float(np.degrees(jig.nose_angle))
+    drawn = fields.drawn(gouge.section)
+    if not fields.clamps:
+        out["table"] = seen(drawn.body)
+    if jig.pivot is None or setting.rim_distance is None:
+        out["nose_angle_deg"] = float(np.degrees(jig.nose(k)))
         return out
-    assert setting.rim_distance is not None
-    out |= _pivot(jig, fields, setting.rim_distance, radius, lift, seen)
+    pivot = ((radius + setting.rim_distance) * np.array([np.cos(lift), np.sin(lift)])).tolist()
+    out |= {"pivot": pivot, "height_mm": pivot[1], "jig": _arm(drawn, pivot, seen)}
     out["sizes"] += [
-        *_rim_sizes(jig, fields, setting.rim_distance, radius, lift, out["pivot"]),
-        _size(f"{_noun(jig)} to nose", out["pivot"], nose, jig.pivot.length),
+        *_rim_sizes(fields, setting.rim_distance, radius, lift, pivot),
+        _size(f"{fields.pivot_noun} to nose", pivot, nose, jig.pivot.length),
     ]
     return out
 
@@ -89,37 +88,27 @@ def _silhouette(gouge: Gouge, rear: float) -> list[list[float]]:
     return [*bevel.tolist(), [section.underside, rear], [section.lip_plane, rear], [section.lip_plane, lip]]
 
 
-def _pivot(jig: FootRig | RodRig, fields: Jig, rim: float, radius: float, lift: float, seen: Seen) -> dict[str, Any]:
-    pivot = [(radius + rim) * float(np.cos(lift)), (radius + rim) * float(np.sin(lift))]
-    if isinstance(jig, FootRig):
-        assert isinstance(fields, FootFields)
-        cant = np.radians(fields.arm_cant_deg)
-        hinge = jig.foot[1:] + fields.arm_length_mm * np.array([np.sin(cant), np.cos(cant)])
-        drawn = [seen([[0.0, hinge[1]], hinge, jig.foot[1:]])]
-        return {"pivot": pivot, "jig": drawn, "height_mm": pivot[1]}
-    assert isinstance(fields, RodFields)
-    hinge, axis = jig.hinge[1:], jig.axis[1:] * _AXIS_DRAWN
-    drawn = [[*seen([[0.0, hinge[1]], hinge]), pivot], seen([hinge - axis / 2, hinge + axis])]
-    return {"pivot": pivot, "jig": drawn, "rod": fields.rod_diameter_mm / 2, "height_mm": pivot[1]}
+def _arm(drawn: Drawn, pivot: list[float], seen: Seen) -> list[list[list[float]]]:
+    """From the bar over the hinge to the pivot, and the hinge's axis where it has one."""
+    if drawn.hinge is None:
+        return []
+    made = [[*seen([[0.0, drawn.hinge[1]], drawn.hinge]), pivot]]
+    if drawn.axis is not None:
+        axis = drawn.axis * _AXIS_DRAWN
+        made.append(seen([drawn.hinge - axis / 2, drawn.hinge + axis]))
+    return made
 
 
-def _rim_sizes(
-    jig: FootRig | RodRig, fields: Jig, rim: float, radius: float, lift: float, pivot: list[float]
-) -> list[dict[str, Any]]:
-    along = np.array([np.cos(lift), np.sin(lift)])
+def _rim_sizes(jig: Jig, rim: float, radius: float, lift: float, pivot: list[float]) -> list[dict[str, Any]]:
+    along, noun, thick = np.array([np.cos(lift), np.sin(lift)]), jig.pivot_noun, jig.pivot_thick_mm
     edge = (radius * along).tolist()
-    centre = "" if isinstance(jig, FootRig) else " centre"
-    sizes = [_size(f"rim to {_noun(jig)}{centre}", edge, pivot, rim)]
-    if isinstance(fields, RodFields):
-        near = rim - fields.rod_diameter_mm / 2
-        sizes.append(_size("rim to rod surface", edge, ((radius + near) * along).tolist(), near))
+    sizes = [_size(f"rim to {noun}{' centre' if thick else ''}", edge, pivot, rim)]
+    if thick:
+        near = rim - thick
+        sizes.append(_size(f"rim to {noun} surface", edge, ((radius + near) * along).tolist(), near))
     if radius:
-        sizes.append(_size(f"centre to {_noun(jig)}", [0.0, 0.0], pivot, radius + rim))
+        sizes.append(_size(f"centre to {noun}", [0.0, 0.0], pivot, radius + rim))
     return sizes
-
-
-def _noun(jig: FootRig | RodRig) -> str:
-    return "pocket" if isinstance(jig, FootRig) else "rod"
 
 
 def _both(points: list[list[float]]) -> tuple[list[float], list[float]]:

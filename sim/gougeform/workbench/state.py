@@ -20,7 +20,7 @@ from gougeform.recipe.change import apply_changes, without_effect
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.reading import from_table
 from gougeform.recipe.references import Place, fill
-from gougeform.recipe.sections import LIBRARY_OF
+from gougeform.recipe.sections import LIBRARY_OF, SECTIONS
 from gougeform.workbench.incoming import without_files
 
 TOOLS = ("a", "b")
@@ -201,9 +201,9 @@ def _filled(table: Table, changes: dict[str, Any]) -> dict[str, Any]:
         out[name] = value
         if name == "grind.0.path":  # each way to move needs one length or angle that the other does not know
             first = table["grind"][0] if isinstance(table.get("grind"), list) and table["grind"] else {}
-            needed, usual = {"steady": ("roll_max_deg", 90.0)}.get(str(value), ("wing_length_mm", 8.0))
-            if needed not in first:
-                out.setdefault(f"grind.0.{needed}", usual)
+            path = SECTIONS["path"].classes.get(str(value))
+            if path is not None and path.extent not in first:
+                out.setdefault(f"grind.0.{path.extent}", path.usual_extent)
     return out
 
 
@@ -211,7 +211,5 @@ def _same_distance(table: Table, jig: Table) -> Table:
     own = table["jig"] if isinstance(table.get("jig"), dict) else {}
     if any(name in jig for name in DISTANCES):
         return jig
-    kept = {name: own[name] for name in DISTANCES if name in own}
-    if jig.get("kind") == "table":  # a table is tilted for an angle and knows no distance
-        kept = {name: value for name, value in kept.items() if name == "nose_angle_deg"}
-    return jig | kept
+    known = SECTIONS["jig"].of(jig, "jig").model_fields  # a table is tilted for an angle and knows no distance
+    return jig | {name: own[name] for name in DISTANCES if name in own and name in known}

@@ -140,4 +140,4 @@ class ReliefBlock(GaugeKind):
 
 def _height(setup: Setup, number: int) -> float:
     """Of pocket or rod above the wheel's centre, mm."""
-    return float(getattr(setup.gouge.recipe.grinds[number].jig, "height_mm", 0.0))
+    return setup.gouge.recipe.grinds[number].jig.level_mm or 0.0

@@ -75,7 +75,7 @@ class RimSpacer(GaugeKind):
                     f"{grind.jig.noun} has no pocket or rod whose distance a spacer could set",
                     "use the angle gauge to tilt it",
                 )
-            thick, pivot = 2 * float(getattr(grind.jig, "pivot_thick_mm", 0.0)), grind.jig.pivot_noun
+            thick, pivot = 2 * grind.jig.pivot_thick_mm, grind.jig.pivot_noun
             across = grind.jig.across(grind.path.contact)
             angle = rig.pivot.nose_angle(rig.rim, one.wheel.curvature, across)
             for diameter in self.wheel_mm or (grind.wheel.diameter_mm,):
@@ -104,7 +104,7 @@ class RimSpacer(GaugeKind):
                 f"rim to {one.pivot} is {one.rim_mm:.2f} mm, and the two seats need at least"
                 f" {radius + _LEAST_BODY:.2f} mm",
                 "a longer projection or a larger nose angle moves it away from the wheel; else use a ruler"
-                + (", or give a thinner foot with `foot`" if one.seated == "foot" else ""),
+                + (", or give a thinner foot with `foot`" if one.seated != one.pivot else ""),
             )
         fit = setup.printing.fit_mm
         seat = radius + fit
@@ -154,7 +154,7 @@ class RimSpacer(GaugeKind):
 
 
 def _ended(one: ToSet) -> str:
-    return "end of a foot" if one.seated == "foot" else one.seated
+    return one.seated if one.seated == one.pivot else f"end of a {one.seated}"
 
 
 def _fitted(setup: Setup, parts: list[str], bottom: float, least: float) -> tuple[list[str], bool, float]:

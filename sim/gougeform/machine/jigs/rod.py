@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
-from gougeform.machine.jig import CANT, CENTRE_DISTANCE, RIM_DISTANCE, ClampedJig, called
+from gougeform.machine.jig import CANT, CENTRE_DISTANCE, RIM_DISTANCE, ClampedJig, Drawn, Step, called
+from gougeform.part import Table
 from gougeform.quantity import Quantity
 
 if TYPE_CHECKING:
+    from gougeform.bar.marks import Mark
     from gougeform.bar.section import Section
     from gougeform.machine.bodies import Body
     from gougeform.machine.rig import Pivot, Rig, RodRig
@@ -23,6 +26,7 @@ class RodJig(ClampedJig):
     noun: ClassVar[str] = "a rod jig"
     rank: ClassVar[int] = 20
     pivot_noun: ClassVar[str] = "rod"
+    fit: ClassVar[str] = "shoe"
     kind: Literal["rod"] = "rod"
     centre_distance_mm: Annotated[float | None, called(CENTRE_DISTANCE, "centre to rod")] = None
     rim_distance_mm: Annotated[float | None, called(RIM_DISTANCE, "rim to rod")] = None
@@ -73,8 +77,48 @@ class RodJig(ClampedJig):
 
     @property
     def pivot_thick_mm(self) -> float:
-        """As `ClampedJig` says: half the rod."""
+        """As `Jig` says: half the rod."""
         return self.rod_diameter_mm / 2
+
+    def steps(self) -> list[Step]:
+        """As `Jig` says."""
+        help_ = f"shoe {self.shoe_mm:g} mm to rod centre; {self.hinge_words}"
+        return [*super().steps(), Step("Hinge axis to bar axis", f"{self.hinge_cant_deg:g}°", help_)]
+
+    def drawn(self, section: Section) -> Drawn:
+        """As `Jig` says."""
+        import numpy as np
+
+        cant = np.radians(self.hinge_cant_deg)
+        return replace(super().drawn(section), axis=np.array([np.sin(cant), np.cos(cant)]))
+
+    def marks(self, section: Section) -> list[Mark]:
+        """As `Jig` says."""
+        import numpy as np
+
+        from gougeform.bar.marks import angle, length
+
+        drawn = self.drawn(section)
+        assert drawn.hinge is not None
+        assert drawn.axis is not None
+        hinge, ahead = drawn.hinge, np.array([0.0, 30.0])
+        rod, half = hinge - [self.shoe_mm, 0.0], np.array([0.0, self.rod_diameter_mm / 2])
+        return [
+            *super().marks(section),
+            length("jig.shoe_mm", "shoe, pin to the rod's middle", hinge, rod),
+            angle("jig.hinge_cant_deg", "cant, bar to hinge axis", hinge + ahead, hinge, hinge + 30.0 * drawn.axis),
+            length("jig.rod_diameter_mm", "diameter of the rod", rod - half, rod + half),
+        ]
+
+    @classmethod
+    def first(cls, clamp: str, *, rolls: bool, belt: bool) -> Table:
+        """As `Jig` says."""
+        own = {"hinge_cant_deg": 0.0 if rolls else 50.0, "shoe_mm": 30.0 if rolls else 40.0, "rod_diameter_mm": 12.0}
+        # A belt is a plane: nearer to the nose the usual clamp would stand in it.
+        far = {"projection_mm": 70.0} if belt and not rolls else {}
+        height = {} if belt else {"height_mm": 70.0}
+        nose = {"nose_angle_deg": 40.0 if rolls or belt else 35.0}
+        return super().first(clamp, rolls=rolls, belt=belt) | far | own | height | nose
 
     def pivot(self, section: Section) -> Pivot:
         """As `Jig` says."""

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
-from gougeform.machine.jig import NOSE_ANGLE, PROJECTION, Jig, called
+from gougeform.machine.jig import NOSE_ANGLE, PROJECTION, Drawn, Jig, Step, called
+from gougeform.part import Table
 
 if TYPE_CHECKING:
+    from gougeform.bar.marks import Mark
     from gougeform.bar.section import Section
     from gougeform.machine.rig import TableRig
     from gougeform.machine.solid import WheelSolid
@@ -19,6 +22,9 @@ class TableJig(Jig):
     rank: ClassVar[int] = 30
     clamps: ClassVar[bool] = False
     set_by: ClassVar[str] = "its tilt"
+    worn: ClassVar[str] = "A table: tilt it anew when the wheel has worn. The nose angle is set, not the distance."
+    usual_path: ClassVar[str] = "steady"
+    edge: ClassVar[Mapping[str, float]] = {"wing": 0.25, "shoulder": 0.3}
     kind: Literal["table"] = "table"
     projection_mm: Annotated[
         float,
@@ -43,6 +49,35 @@ class TableJig(Jig):
             called="the table's tilt",
         ),
     ] = None
+
+    def steps(self) -> list[Step]:
+        """As `Jig` says."""
+        tilt = "bar to the wheel's tangent where the nose touches"
+        return [
+            Step("Hold the bar", f"{self.projection_mm:g} mm", "fingers behind the nose; flute up", "projection"),
+            Step("Tilt the table", f"{self.nose_angle_deg:g}°", tilt),
+        ]
+
+    def drawn(self, section: Section) -> Drawn:
+        """As `Jig` says: the table under the bar, from just behind the nose to beyond the fingers."""
+        import numpy as np
+
+        low, p = section.underside, -self.projection_mm
+        end = p - 24.0
+        return Drawn(np.array([[low, -12.0], [low, end], [low - 5, end], [low - 5, -12.0]]), np.array([low, p]))
+
+    def marks(self, section: Section) -> list[Mark]:
+        """As `Jig` says."""
+        from gougeform.bar.marks import length
+
+        top = section.lip_plane
+        words = "nose to where the fingers hold"
+        return [length("jig.projection_mm", words, [top, 0], [top, -self.projection_mm])]
+
+    @classmethod
+    def first(cls, clamp: str, *, rolls: bool, belt: bool) -> Table:
+        """As `Jig` says."""
+        return {"kind": "table", "projection_mm": 65.0, "nose_angle_deg": 40.0}
 
     def set_up(self, section: Section, wheel: WheelSolid, contact: float = 0.0) -> TableRig:
         """As `Jig` says."""

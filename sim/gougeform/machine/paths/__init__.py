@@ -10,10 +10,6 @@ from gougeform.machine.path import Path
 PATHS = found(__name__, __path__, Path, "path", default="traced")  # type: ignore[type-abstract]
 
 if TYPE_CHECKING:
-    # Until no other room asks for kinds any more this names them for the type checker; then the base class will do.
-    from gougeform.machine.paths.steady import SteadyPath
-    from gougeform.machine.paths.traced import TracedPath
-
-    AnyPath: TypeAlias = TracedPath | SteadyPath
+    AnyPath: TypeAlias = Path
 else:
     AnyPath = PATHS.union

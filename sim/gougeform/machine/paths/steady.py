@@ -23,6 +23,9 @@ class SteadyPath(Path):
     holds: ClassVar[bool] = True
     extent: ClassVar[str] = "roll_max_deg"
     shorter: ClassVar[str] = "less roll"
+    usual_extent: ClassVar[float] = 90.0
+    suits: ClassVar[str] = "parabola"
+    remark: ClassVar[str] = "The tool is rolled to both sides at one setting; the nose angle stands in [jig]."
     path: Literal["steady"] = "steady"
     roll_max_deg: Annotated[
         float,
@@ -32,6 +35,10 @@ class SteadyPath(Path):
             search=(10, 180), setting="roll", called="the roll",
         ),
     ]  # fmt: skip
+
+    def step(self, nose: float, wing: float) -> tuple[str, str, str]:
+        """As `Path` says."""
+        return "Roll to both sides", f"{self.roll_max_deg:g}°", f"until the bevel meets the edge: {nose:.1f}°"
 
     def sweep(self, section: Section, rig: Rig, wheel: WheelSolid) -> Sweep:
         """As `Path` says."""

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal, Self
 
 from gougeform.machine.path import Path
+from gougeform.part import Table
 from gougeform.quantity import Quantity
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from gougeform.bar.section import Section
     from gougeform.machine.edgeoutline import EdgeOutline
     from gougeform.machine.rig import Rig
@@ -24,6 +29,9 @@ class TracedPath(Path):
     words: ClassVar[str] = "traced along an outline"
     extent: ClassVar[str] = "wing_length_mm"
     shorter: ClassVar[str] = "a shorter wing"
+    outlined: ClassVar[bool] = True
+    usual_extent: ClassVar[float] = 8.0
+    remark: ClassVar[str] = "The edge you grind to, seen from above; the nose angle stands in [jig]."
     path: Literal["traced"] = "traced"
     wing_length_mm: Annotated[
         float,
@@ -64,6 +72,44 @@ class TracedPath(Path):
             how="Ruler across the face from its middle",
         ),
     ] = 0.0
+
+    @classmethod
+    def first(cls, extent: float, more: Mapping[str, float]) -> Table:
+        """As `Path` says."""
+        usual = {name: round(cls.model_fields[name].default, 3) for name in ("fullness", "shoulder")}
+        return {"path": "traced", "wing_length_mm": round(extent, 1)} | usual | dict(more)
+
+    def step(self, nose: float, wing: float) -> tuple[str, str, str]:
+        """As `Path` says."""
+        return "Grind to the outline", f"{wing:.1f} mm", f"wings behind the nose; nose angle {nose:.1f}°"
+
+    @classmethod
+    def like(cls, section: Section, wing: NDArray[np.float64], length: float) -> tuple[Table, float]:
+        """As `Path` says; fullness and shoulder are fitted in least squares, along the bar."""
+        import numpy as np
+        from scipy.optimize import least_squares
+
+        want_x, want_z = wing[0], wing[2] - wing[2, 0]
+        order = np.argsort(want_x)
+        t = np.linspace(0.0, 1.0, 401)
+
+        def off(x: NDArray[np.float64]) -> NDArray[np.float64]:
+            path = cls(wing_length_mm=length, fullness=float(x[0]), shoulder=float(x[1]))
+            point = path.outline(section).at(t)[0]
+            return np.asarray(np.interp(want_x[order], point[0], point[2]) - want_z[order])
+
+        run = least_squares(off, [0.4142, 0.8], bounds=([0.05, 0.05], [0.95, 1.0]), xtol=1e-10, ftol=1e-10)
+        fields = {"path": "traced", "wing_length_mm": length, "fullness": float(run.x[0]), "shoulder": float(run.x[1])}
+        return fields, float(np.abs(run.fun).max())
+
+    def in_the_middle(self) -> Self:
+        """As `Path` says."""
+        return self.model_copy(update={"contact_mm": 0.0})
+
+    @property
+    def asked_mm(self) -> float:
+        """As `Path` says."""
+        return self.wing_length_mm
 
     @property
     def contact(self) -> float:

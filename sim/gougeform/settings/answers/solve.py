@@ -115,7 +115,7 @@ def found(one: Confirmed, wants: tuple[Want, ...]) -> dict[str, Any]:
 def _blocks(wants: tuple[Want, ...], pair: tuple[Confirmed, Confirmed], title: str) -> list[Block]:
     exact, ruler = pair
     jig, turned = exact.bench.jig, exact.values
-    thick = getattr(jig, "pivot_thick_mm", 0.0)
+    thick = jig.pivot_thick_mm
     pivot = f"{jig.pivot_noun} centre" if thick else jig.pivot_noun
     shown = [n for n in dict.fromkeys([*turned, *exact.bench.by_hand]) if n != "distance"]
     labels: Labels = {
@@ -130,7 +130,7 @@ def _blocks(wants: tuple[Want, ...], pair: tuple[Confirmed, Confirmed], title: s
     }
     records: list[dict[str, float | None]] = [
         {NAMES[n].column: one.bench.value(n) for n in shown}
-        | {"height_mm": getattr(one.bench.jig, "height_mm", None)}
+        | {"height_mm": one.bench.jig.level_mm}
         | machine(one.bench, one.setting)
         for one in (ruler, exact)
     ]

@@ -51,7 +51,7 @@ def answer(
         raise InputError("keep", "given together with `free`", "keep one of them")
     changes = read_targets(recipe, to) if to or not wear else {}
     target = bench_of(on_other(recipe, changes, measure_edge(shape(recipe)))[0])
-    moves = {"projection": None} if target.jig.clamps and target.path.path == "traced" else {}
+    moves = {"projection": None} if target.jig.clamps and target.path.outlined else {}
     wished = {} if keep else free or moves
     carried = carry_over(recipe, changes, read_frees(target, wished, {}) if wished else ())
     after = bench_of(carried.recipe)

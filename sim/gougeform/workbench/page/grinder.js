@@ -60,7 +60,7 @@ export class GrinderSheet {
     if (view.table) made.append(svg("path", { class: "clamp", d: path(view.table.map(at), true) }));
     made.append(svg("path", { class: "clamp", d: path(view.clamp.map(at), true) }), svg("path", { class: "steel", d: path(view.tool.map(at), true) }), svg("path", { class: "thin", d: path(view.floor.map(at)) }));
     for (const line of view.jig) made.append(svg("path", { class: "jig", d: path(line.map(at)) }));
-    if (view.pivot) { const [cx, cy] = at(view.pivot); made.append(svg("circle", { class: "pivot", cx, cy, r: Math.max(5, (view.rod || 0) * k) })); }
+    if (view.pivot) { const [cx, cy] = at(view.pivot); made.append(svg("circle", { class: "pivot", cx, cy, r: Math.max(5, view.thick_mm * k) })); }
     view.sizes.forEach((size, i) => {
       const p = at(size.from), q = at(size.to);
       made.append(svg("path", { class: "size", d: `M${p}L${q}`, "stroke-dasharray": i > 1 ? "6 4" : null }));
