@@ -138,7 +138,7 @@ def test_tolerances_move_the_nose_by_half_a_degree():
     line = tolerance_line(gouge)
     by = {
         name: float(re.search(rf"{name} ±([\d.]+)", line).group(1))
-        for name in ("rim distance", "projection", "arm's cant", "wheel Ø")
+        for name in ("rim distance", "projection", "cant", "wheel Ø")
     }
     left = float(re.search(r"from the rim, ±([\d.]+) mm if the pocket is left", line).group(1))
     rim = gouge.settings[0].rim_distance
@@ -146,7 +146,7 @@ def test_tolerances_move_the_nose_by_half_a_degree():
     for name, more in (
         ("rim distance", {"grind.0.rim_distance_mm": rim + by["rim distance"]}),
         ("projection", {"jig.projection_mm": 65.0 + by["projection"]}),
-        ("arm's cant", {"jig.arm_cant_deg": 40.0 + by["arm's cant"]}),
+        ("cant", {"jig.arm_cant_deg": 40.0 + by["cant"]}),
         ("wheel Ø", {"wheel.diameter_mm": 200.0 + by["wheel Ø"]}),
         # The pocket left where it stands is the wear table's last column: the rim moves away from it.
         (

@@ -20,12 +20,13 @@ from gougeform.bar.section import build_section
 from gougeform.command import main
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
+from gougeform.machine.jigs.foot import FootJig
 from gougeform.measure.measures import measure
 from gougeform.recipe.reading import from_table, load
 from gougeform.settings.sensitivity import OUTPUTS, sensitivity
 from gougeform.starter.fields import described, measured
 from gougeform.starter.lengths import at_the_wheel, from_above, from_the_end
-from gougeform.starter.ruler import Stock, arm, flatted_outline, flute_depth
+from gougeform.starter.ruler import Stock, flatted_outline, flute_depth
 from gougeform.starter.text import starter
 from gougeform.starter.values import BARS, CLAMPS, FLUTES, JIGS, PATHS, WHEELS, Kinds, full_name, model, names, tables
 from gougeform.tool.doubts import doubts
@@ -204,7 +205,9 @@ def test_the_place_of_the_foot_is_all_that_counts():
     )
     assert one.foot == pytest.approx(other.foot, abs=0.03)  # arm and cant are rounded to 0.01
     assert one.foot == pytest.approx([0.0, -5.0 - 62.0, -65.0 - 85.0], abs=0.03)
-    assert arm(14.0 + 3.0, 4.0 + 4.0, 14.0, 4.0) == (5.0, pytest.approx(53.130102))
+    read = {"foot_back_mm": 14.0 + 3.0, "foot_down_mm": 4.0 + 4.0}
+    found = FootJig.from_readings({"hinge_back_mm": 14.0, "hinge_drop_mm": 4.0}, read)
+    assert found == {"arm_length_mm": 5.0, "arm_cant_deg": 53.13}
 
 
 def test_names_may_be_short_where_there_is_one():

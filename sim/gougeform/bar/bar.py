@@ -15,7 +15,9 @@ from gougeform.read.library import find
 from gougeform.read.toml import read_toml
 
 if TYPE_CHECKING:
+    from gougeform.bar.marks import Mark
     from gougeform.bar.outline import Outline
+    from gougeform.bar.section import Section
 
 
 class Steel(Part):
@@ -79,6 +81,10 @@ class Bar(Part):
     def coarse_mm(self) -> float:
         """How far the outline may be off between the readings it was made from; 0 where there are none."""
         return 0.0
+
+    @abstractmethod
+    def marks(self, section: Section) -> list[Mark]:
+        """What to measure of it, seen from the bar's end."""
 
     @property
     @abstractmethod

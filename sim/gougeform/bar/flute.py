@@ -5,7 +5,7 @@ from __future__ import annotations
 from abc import abstractmethod
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, NamedTuple
 
-from gougeform.part import Part
+from gougeform.part import Part, Points
 from gougeform.quantity import Quantity
 
 if TYPE_CHECKING:
@@ -84,6 +84,11 @@ class Flute(Part):
     def marks(self, section: Section) -> list[Mark]:
         """What to measure of it, seen from the bar's end."""
         return []
+
+    @property
+    def read(self) -> Points:
+        """The points (x, y) in mm that were read off a real one; none where it follows from a few numbers."""
+        return ()
 
     @property
     def floor_mm(self) -> float | None:

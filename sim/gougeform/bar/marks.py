@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from gougeform.bar.section import Section
 
 Floats = NDArray[np.float64]
 
@@ -48,3 +52,9 @@ def floor_radius(rho: float, y_floor: float) -> Mark:
     centre = np.array([0.0, y_floor + rho])
     words = "radius of a drill lying on the floor"
     return length("flute.floor_radius_mm", words, centre, centre - np.array([rho, 0.0]))
+
+
+def side_to_side(field: str, words: str, section: Section) -> Mark:
+    """Across the bar at its widest, on the level of its axis."""
+    west, east = (side * section.outline.support((side, 0.0)) for side in (-1.0, 1.0))
+    return length(field, words, [west, 0], [east, 0])

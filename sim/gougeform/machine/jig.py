@@ -113,9 +113,10 @@ class Jig(Part):
     rank: where it stands in lists, small first. pivot_noun: what it turns about ("pocket"), "" where that is no fixed
     place. dial: the plain name of the setting that makes the nose angle. clamps: whether a clamp holds the bar behind
     the projection. loose: why it can hold no setting while the bar rolls, for a sentence; "" where it can. set_by: what
-    it is set by, where that is no distance. worn: what is to do as the wheel wears, where no distance is set. usual_path:
-    how the tool is moved where nothing is said. readings: see there. fit: the length that is calibrated first. edge:
-    what a first recipe's edge is, wing as a share of the bar ("wing") and fields of its path.
+    it is set by, where that is no distance. worn: what is to do as the wheel wears, where that is so.
+
+    For a first recipe: usual_path is how the tool is moved where nothing is said, readings see there, fit the length
+    that is calibrated first, edge the wing as a share of the bar ("wing") and fields of its path.
     """
 
     tag: ClassVar[str] = "kind"

@@ -67,7 +67,7 @@ class Path(Part):
     def like(cls, section: Section, wing: NDArray[np.float64], length: float) -> tuple[Table, float]:
         """Fields of a path whose outline lies nearest to a right wing (3, n) seen from above, and how far off at most.
 
-        length: of the wing behind the nose; all mm. Only a path that asks for an outline has one.
+        length: of the wing behind the nose; all mm. Raises NotImplementedError where the path asks for no outline.
         """
         raise NotImplementedError(f"{cls.noun} asks for no outline")
 

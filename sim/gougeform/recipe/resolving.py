@@ -93,7 +93,7 @@ def resolved(wheel: Wheel, jig: Jig, grinds: Sequence[Grind]) -> tuple[ResolvedG
 
 def checked_jig(table: Table, where: str) -> AnyJig:
     """The jig of a plain table. Raises InputError."""
-    model: type[AnyJig] = JIGS.of(table, where)  # type: ignore[assignment]
+    model: type[AnyJig] = JIGS.of(table, where)
     for name in DISTANCES:
         if name in table and name not in model.model_fields:
             raise InputError(

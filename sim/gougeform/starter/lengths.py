@@ -23,33 +23,15 @@ _FLAT_DEG = 1.0  # an angle smaller than this cannot be drawn
 
 def from_the_end(gouge: Gouge) -> list[Mark]:
     """The section's lengths, seen from the bar's end: bar, flute, web."""
-    section, bar = gouge.section, gouge.recipe.bar
-    left, right = section.lip(-1), section.lip(1)
-    low, high = section.underside, section.outline.on_middle_plane(below=False)
-    west, east = -section.outline.support((-1.0, 0.0)), section.outline.support((1.0, 0.0))
-    floor = section.y_floor
-    named = []
-    if bar.outline == "points":
-        named += [
-            length("", "bar, side to side", [west, 0], [east, 0]),
-            length("", "bar, over the flat", [east, low], [east, high]),
-        ]
-    elif bar.outline == "round":
-        named.append(length("bar.diameter_mm", "diameter of the bar", [west, 0], [east, 0]))
-    else:
-        named.append(length("bar.side_mm", "side of the square bar", [west, 0], [east, 0]))
-        c = bar.corner_radius_mm
-        if c > 0:
-            middle = np.array([east - c, low + c])
-            end = middle + c * np.array([1.0, -1.0]) / np.sqrt(2)
-            named.append(length("bar.corner_radius_mm", "radius of its corners", middle, end))
-    named += [
+    section = gouge.section
+    left, right, low, floor = section.lip(-1), section.lip(1), section.underside, section.y_floor
+    return [
+        *gouge.recipe.bar.marks(section),
         length("", "flute, width from lip to lip", left, right),
         length("", "flute, depth below the lips", [0, (left[1] + right[1]) / 2], [0, floor]),
         length("flute.web_mm" if gouge.recipe.flute.web_mm else "", "web, floor to underside", [0, floor], [0, low]),
         *gouge.recipe.flute.marks(section),
     ]
-    return named
 
 
 def from_above(measures: Measures) -> list[Mark]:
@@ -58,11 +40,12 @@ def from_above(measures: Measures) -> list[Mark]:
     bar, flute = gouge.recipe.bar, gouge.recipe.flute
     wide = gouge.section.outline.support((1.0, 0.0))
     lip = edge.point[:, edge.wing(1)][:, -1]
-    traced = gouge.recipe.grinds[0].path.outlined
+    path = gouge.recipe.grinds[0].path
+    asked = f"grind.{path.extent}" if path.outlined else ""
     return [
         length("bar.length_mm", "bar, ferrule to nose", [-bar.length_mm, -wide], [0, -wide]),
         length("flute.length_mm", "flute at its full depth", [-flute.length_mm, wide], [0, wide]),
-        length("grind.wing_length_mm" if traced else "", "wing length, nose to lip", [lip[2], lip[0]], [0, lip[0]]),
+        length(asked, "wing length, nose to lip", [lip[2], lip[0]], [0, lip[0]]),
     ]
 
 

@@ -112,7 +112,7 @@ def _section(pen: Pen, measures: Measures, named: Sequence[Mark]) -> None:
     lips = np.stack([section.lip(-1), section.lip(1)])
     pen.line(lips, QUIET, 0.8, dashes=(5, 4))
     size, low, high = float(np.ptp(ring[:, 0])), section.underside, section.lip_plane
-    if (measured := getattr(gouge.recipe.flute, "points_mm", None)) is not None:
+    if measured := gouge.recipe.flute.read:
         points = np.array(measured)
         pen.dots(points + np.array([0.0, section.y_floor - points[np.abs(points[:, 0]).argmin(), 1]]))
     for letter, one in zip(LETTERS, named, strict=False):

@@ -46,14 +46,14 @@ def grinder_view(gouge: Gouge, number: int = 0) -> dict[str, Any]:
         "jig": [],
         "pivot": None,
         "thick_mm": fields.pivot_thick_mm,
-        "table": None,
+        "support": None,
         "height_mm": None,
         "nose_angle_deg": None,
         "sizes": [_size("projection", *_both(seen([[top + 9, 0.0], [top + 9, clamp]])), projection)],
     }
     drawn = fields.drawn(gouge.section)
     if not fields.clamps:
-        out["table"] = seen(drawn.body)
+        out["support"] = seen(drawn.body)
     if jig.pivot is None or setting.rim_distance is None:
         out["nose_angle_deg"] = float(np.degrees(jig.nose(k)))
         return out

@@ -51,6 +51,11 @@ class PointsFlute(Flute):
         return self._measured[0]
 
     @property
+    def read(self) -> Points:
+        """As `Flute` says."""
+        return self.points_mm
+
+    @property
     def floor_mm(self) -> float | None:
         """As `Flute` says."""
         return self._measured[1] if self.web_mm is None else None

@@ -9,7 +9,9 @@ from gougeform.part import POINTS_ALLOWED, Points
 from gougeform.quantity import Words
 
 if TYPE_CHECKING:
+    from gougeform.bar.marks import Mark
     from gougeform.bar.outline import Outline
+    from gougeform.bar.section import Section
 
 
 class PointsBar(Bar):
@@ -54,6 +56,14 @@ class PointsBar(Bar):
         from gougeform.bar.smooth import coarse_mm
 
         return coarse_mm(np.asarray(self.points_mm, float)) if self.smooth else 0.0
+
+    def marks(self, section: Section) -> list[Mark]:
+        """As `Bar` says."""
+        from gougeform.bar.marks import length, side_to_side
+
+        side, top = side_to_side("", "bar, side to side", section), section.outline.on_middle_plane(below=False)
+        east = side.points[1, 0]
+        return [side, length("", "bar, over the flat", [east, section.underside], [east, top])]
 
     @property
     def words(self) -> str:

@@ -8,7 +8,9 @@ from gougeform.bar.bar import Bar
 from gougeform.quantity import Quantity
 
 if TYPE_CHECKING:
+    from gougeform.bar.marks import Mark
     from gougeform.bar.outline import Outline
+    from gougeform.bar.section import Section
 
 
 class RoundBar(Bar):
@@ -31,6 +33,12 @@ class RoundBar(Bar):
         from gougeform.bar.outline import round_outline
 
         return round_outline(self.diameter_mm)
+
+    def marks(self, section: Section) -> list[Mark]:
+        """As `Bar` says."""
+        from gougeform.bar.marks import side_to_side
+
+        return [side_to_side("bar.diameter_mm", "diameter of the bar", section)]
 
     @property
     def words(self) -> str:

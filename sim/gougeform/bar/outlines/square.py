@@ -11,7 +11,9 @@ from gougeform.part import at_most_half
 from gougeform.quantity import Quantity
 
 if TYPE_CHECKING:
+    from gougeform.bar.marks import Mark
     from gougeform.bar.outline import Outline
+    from gougeform.bar.section import Section
 
 
 class SquareBar(Bar):
@@ -46,6 +48,19 @@ class SquareBar(Bar):
         from gougeform.bar.outline import square_outline
 
         return square_outline(self.side_mm, self.corner_radius_mm)
+
+    def marks(self, section: Section) -> list[Mark]:
+        """As `Bar` says."""
+        import numpy as np
+
+        from gougeform.bar.marks import length, side_to_side
+
+        side = side_to_side("bar.side_mm", "side of the square bar", section)
+        if not self.corner_radius_mm:
+            return [side]
+        middle = np.array([side.points[1, 0], section.underside]) + self.corner_radius_mm * np.array([-1.0, 1.0])
+        end = middle + self.corner_radius_mm * np.array([1.0, -1.0]) / np.sqrt(2)
+        return [side, length("bar.corner_radius_mm", "radius of its corners", middle, end)]
 
     @property
     def words(self) -> str:

@@ -116,8 +116,8 @@ class FootJig(ClampedJig):
         down = self.hinge_drop_mm + self.arm_length_mm * math.sin(cant)
         return (
             f"Only where the foot stands counts: here {back:.1f} mm behind the clamp's front face along the bar and"
-            f" {down:.1f} mm square below what the bar is held against. Lay the jig on its side on paper, mark bar, face"
-            " and foot, and measure these two; `gougeform start` works arm and cant out from them:"
+            f" {down:.1f} mm square below what the bar is held against. Lay the jig on its side on paper, mark bar,"
+            " face and foot, and measure these two; `gougeform start` works arm and cant out from them:"
         )
 
     def pivot(self, section: Section) -> Pivot:

@@ -85,7 +85,7 @@ class TracedPath(Path):
 
     @classmethod
     def like(cls, section: Section, wing: NDArray[np.float64], length: float) -> tuple[Table, float]:
-        """As `Path` says; fullness and shoulder are fitted in least squares, along the bar."""
+        """As `Path` says, wing (3, n) in mm; fullness and shoulder are fitted in least squares, along the bar."""
         import numpy as np
         from scipy.optimize import least_squares
 

@@ -57,7 +57,7 @@ export class GrinderSheet {
       const [cx, cy] = at([0, 0]);
       made.append(svg("circle", { class: "wheel", cx, cy, r: view.wheel.radius * k }), svg("path", { class: "axis", d: `M${cx - 6} ${cy}h12M${cx} ${cy - 6}v12` }));
     } else made.append(svg("path", { class: "wheel", d: path([[-8, low[1]], [0, low[1]], [0, high[1]], [-8, high[1]]].map(at), true) }));
-    if (view.table) made.append(svg("path", { class: "clamp", d: path(view.table.map(at), true) }));
+    if (view.support) made.append(svg("path", { class: "clamp", d: path(view.support.map(at), true) }));
     made.append(svg("path", { class: "clamp", d: path(view.clamp.map(at), true) }), svg("path", { class: "steel", d: path(view.tool.map(at), true) }), svg("path", { class: "thin", d: path(view.floor.map(at)) }));
     for (const line of view.jig) made.append(svg("path", { class: "jig", d: path(line.map(at)) }));
     if (view.pivot) { const [cx, cy] = at(view.pivot); made.append(svg("circle", { class: "pivot", cx, cy, r: Math.max(5, view.thick_mm * k) })); }
@@ -81,7 +81,7 @@ export class GrinderSheet {
 function extent(view) {
   const points = [...view.tool, ...view.clamp, view.nose, ...view.jig.flat()];
   if (view.pivot) points.push(view.pivot);
-  if (view.table) points.push(...view.table);
+  if (view.support) points.push(...view.support);
   if (view.wheel) { const r = view.wheel.radius; points.push([r * 0.2, view.nose[1] + 0.22 * r], [-r * 0.05, -8], [r, 0]); }
   else points.push([-14, 20]);
   return [[0, 1].map((i) => Math.min(...points.map((p) => p[i])) - 8), [0, 1].map((i) => Math.max(...points.map((p) => p[i])) + 8)];
