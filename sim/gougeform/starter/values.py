@@ -48,7 +48,7 @@ _DROP = {"axis": 8.0, "below": 3.0, "above": 11.5, "vee": 1.0}
 
 
 @dataclass(frozen=True)
-class Kinds:
+class Choices:
     """Which bar, flute, wheel, jig, clamp and path; "" is filled in by what goes with the others."""
 
     bar: str = "round"
@@ -58,7 +58,7 @@ class Kinds:
     clamp: str = ""
     path: str = ""
 
-    def filled(self) -> Kinds:
+    def filled(self) -> Choices:
         """Every kind named. Raises InputError for a clamp on a table, and for a foot jig that shall roll steadily."""
         if self.jig == "table" and self.clamp:
             raise InputError("clamp", f"given {self.clamp}, but a table holds no bar", "leave it out")
@@ -74,11 +74,11 @@ class Kinds:
         return replace(self, path=path, clamp="" if self.jig == "table" else clamp, flute=flute)
 
 
-def gone_with(asked: Kinds, filled: Kinds) -> list[str]:
+def gone_with(asked: Choices, filled: Choices) -> list[str]:
     """What a path that was asked for has chosen with it, so that nothing changes in silence."""
     if not asked.path:
         return []
-    beside = Kinds(filled.bar, asked.flute, filled.wheel, filled.jig, asked.clamp).filled()
+    beside = Choices(filled.bar, asked.flute, filled.wheel, filled.jig, asked.clamp).filled()
     words = {"flute": "flute", "clamp": "bar held against"}
     chosen = [f"{words[n]}: {getattr(filled, n)}" for n in words if getattr(filled, n) != getattr(beside, n)]
     jigs = [_jig(one, {}) for one in (filled, beside)]
@@ -92,7 +92,7 @@ def gone_with(asked: Kinds, filled: Kinds) -> list[str]:
     return [f"With a {filled.path} path go other usual values, since it grinds another edge: {', '.join(chosen)}."]
 
 
-def tables(kinds: Kinds, given: Mapping[str, float | str]) -> dict[str, Table]:
+def tables(kinds: Choices, given: Mapping[str, float | str]) -> dict[str, Table]:
     """The recipe's tables by name, fields in the order in which they are measured; "grind" is the one grind.
 
     given: readings by "table.field" (see `full_name`). Raises InputError for readings that contradict each other or
@@ -117,7 +117,7 @@ def tables(kinds: Kinds, given: Mapping[str, float | str]) -> dict[str, Table]:
     return out
 
 
-def names(kinds: Kinds) -> tuple[str, ...]:
+def names(kinds: Choices) -> tuple[str, ...]:
     """All readings that may be given for these kinds, as "table.field"."""
     usual = tables(kinds, {})
     found = []
@@ -136,7 +136,7 @@ def names(kinds: Kinds) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def full_name(text: str, kinds: Kinds) -> str:
+def full_name(text: str, kinds: Choices) -> str:
     """The reading "table.field" that a person means by it, or by the field alone. Raises InputError."""
     known = names(kinds)
     word = text.strip().removeprefix("grind.0.")
@@ -218,7 +218,7 @@ def _wheel(kind: str) -> Table:
     return {"kind": "wheel", "diameter_mm": 200.0, "width_mm": 40.0, "corner_radius_mm": 1.0}
 
 
-def _jig(kinds: Kinds, own: Table) -> Table:
+def _jig(kinds: Choices, own: Table) -> Table:
     if kinds.jig == "table":
         return _laid_over({"kind": "table", "projection_mm": 65.0, "nose_angle_deg": 40.0}, own)
     straight = kinds.path == "steady"
@@ -250,7 +250,7 @@ def _jig(kinds: Kinds, own: Table) -> Table:
     return made
 
 
-def _grind(kinds: Kinds, size: float) -> Table:
+def _grind(kinds: Choices, size: float) -> Table:
     if kinds.path == "steady":
         return {"path": "steady", "roll_max_deg": 90.0}
     usual = {name: round(TracedPath.model_fields[name].default, 3) for name in ("fullness", "shoulder")}

@@ -18,8 +18,8 @@ from gougeform.workbench.numbers import numbers, table_rows
 from gougeform.workbench.reaching import workpieces
 from gougeform.workbench.state import (
     TOOLS,
-    Bench,
-    Tool,
+    Desk,
+    Side,
     copied,
     differences,
     looked,
@@ -33,7 +33,7 @@ from gougeform.workbench.workroom import table_key
 Measured = Callable[[Recipe], Measures]
 
 
-def whole(bench: Bench, measured: Measured) -> dict[str, Any]:
+def whole(bench: Desk, measured: Measured) -> dict[str, Any]:
     """All that changes with a turn of a knob: bench, address, knobs, numbers, charts, cautions."""
     tools = {name: tool_answer(bench.tool(name), measured) for name in TOOLS}
     return {
@@ -49,7 +49,7 @@ def fixed() -> dict[str, Any]:
     return {"library": library_choices(), "rows": table_rows(), "works": workpieces()}
 
 
-def tool_answer(tool: Tool, measured: Measured) -> dict[str, Any]:
+def tool_answer(tool: Side, measured: Measured) -> dict[str, Any]:
     """One tool: its knobs as set, and numbers and edge of its last good shape."""
     measures = measured(tool.recipe)
     gouge, edge = measures.gouge, measures.edge
@@ -84,7 +84,7 @@ def tool_key(table: Table) -> str:
     return hashlib.sha256(table_key(table).encode()).hexdigest()[:16]
 
 
-def done(bench: Bench, deeds: Any, measured: Measured) -> Bench:
+def done(bench: Desk, deeds: Any, measured: Measured) -> Desk:
     """The bench after a list of deeds, each a table with `do` and what it needs.
 
     Raises InputError for a deed that is not known or not complete.
@@ -111,13 +111,13 @@ def done(bench: Bench, deeds: Any, measured: Measured) -> Bench:
             bench = opened(bench, deed.get("tool", ""), good_recipe(deed.get("recipe")).table, measured)
         elif kind == "look":
             changes = deed.get("changes")
-            bench = Bench(bench.a, bench.b, looked(bench.view, changes if isinstance(changes, dict) else {}))
+            bench = Desk(bench.a, bench.b, looked(bench.view, changes if isinstance(changes, dict) else {}))
         else:
             raise InputError("do", f"given {str(kind)[:30]!r}, which is not known", "load the page again")
     return bench
 
 
-def opened_file(bench: Bench, which: str, table: Table, measured: Measured) -> Bench:
+def opened_file(bench: Desk, which: str, table: Table, measured: Measured) -> Desk:
     """The bench after a file was opened: a whole bench takes its place, a recipe that of one tool."""
     if addresses.is_bench(table):
         return addresses.from_bench_table(table, measured)
