@@ -10,8 +10,12 @@ from gougeform.errors import InputError
 from gougeform.measure.measures import Measures
 from gougeform.part import Table
 from gougeform.present.cautions import STRONG, cautions
+from gougeform.quantity import unit_of
 from gougeform.recipe.model import Recipe
+from gougeform.settings.bench import bench_of
+from gougeform.settings.names import NAMES
 from gougeform.workbench import address as addresses
+from gougeform.workbench.asking import WANTS
 from gougeform.workbench.incoming import good_recipe
 from gougeform.workbench.knobs import knobs, library_choices
 from gougeform.workbench.numbers import numbers, table_rows
@@ -46,7 +50,13 @@ def whole(bench: Desk, measured: Measured) -> dict[str, Any]:
 
 def fixed() -> dict[str, Any]:
     """What stays the same while the page is open: the library's choices and the rows of the table of numbers."""
-    return {"library": library_choices(), "rows": table_rows(), "works": workpieces()}
+    return {
+        "library": library_choices(),
+        "rows": table_rows(),
+        "works": workpieces(),
+        "wants": [(one.name, one.words, unit_of(f"_{one.unit}").sign.strip()) for one in WANTS],
+        "free": [(name, one.quantity.label) for name, one in NAMES.items() if one.table != "wheel"],
+    }
 
 
 def tool_answer(tool: Side, measured: Measured) -> dict[str, Any]:
@@ -69,6 +79,7 @@ def tool_answer(tool: Side, measured: Measured) -> dict[str, Any]:
         "knobs": knobs(tool.wanted, followed),
         "numbers": numbers(measures, late=False),
         "notes": measures.notes,
+        "free": bench_of(gouge.recipe).names,
         "cautions": [{"text": text, "strong": text.startswith(STRONG)} for text in every],
         "edge": {
             "s_mm": rounded(edge.arc - edge.arc[edge.nose]),
