@@ -8,7 +8,7 @@ import pytest
 
 from gougeform.bar.bar import Steel
 from gougeform.bar.handle import Handle
-from gougeform.machine.wheel import Guard, Rest
+from gougeform.machine.wheel import GrinderRest, Guard
 from gougeform.quantity import Quantity
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.resolving import Grind
@@ -18,7 +18,7 @@ from gougeform.settings.names import NAMES
 MODELS = dict.fromkeys(
     [
         *(model for kinds in SECTIONS.values() for model in kinds.classes.values()),
-        *(Steel, Handle, Guard, Rest, Grind, Recipe),
+        *(Steel, Handle, Guard, GrinderRest, Grind, Recipe),
     ]
 )
 FIELDS = [(model, name, quantity) for model in MODELS for name, quantity in model.quantities().items()]

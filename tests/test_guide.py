@@ -16,15 +16,15 @@ from gougeform.read.library import KINDS, catalogue
 from gougeform.starter.lengths import at_the_wheel, from_above, from_the_end
 from gougeform.starter.sketch import legend
 from gougeform.starter.text import starter
-from gougeform.starter.values import BARS, CLAMPS, FLUTES, JIGS, PATHS, WHEELS, Kinds
+from gougeform.starter.values import BARS, CLAMPS, FLUTES, JIGS, PATHS, WHEELS, Choices
 
 FOLDER = Path(__file__).resolve().parents[1] / "profiles"
 GUIDE = (FOLDER / "README.md").read_text(encoding="utf-8")
 PICTURES = {
-    "measure-bar.png": Kinds(),
-    "measure-foot.png": Kinds(),
-    "measure-rod.png": Kinds(jig="rod"),
-    "measure-table.png": Kinds(jig="table"),
+    "measure-bar.png": Choices(),
+    "measure-foot.png": Choices(),
+    "measure-rod.png": Choices(jig="rod"),
+    "measure-table.png": Choices(jig="table"),
 }
 
 

@@ -139,3 +139,13 @@ def test_the_whole_kernel_loads_without_pictures():
     code += f"print(sorted({{m.split('.')[0] for m in sys.modules}} & {HEAVY}))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_one_name_one_thing():
+    """No two classes of the program have the same name, but for those of rooms whose rebuilding is told here."""
+    found = {}
+    for path in sorted(SOURCE.rglob("*.py")):
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef):
+                found.setdefault(node.name, []).append(path.relative_to(SOURCE).as_posix())
+    assert {name: places for name, places in found.items() if len(places) > 1} == {}

@@ -12,7 +12,7 @@ import pytest
 
 from gougeform.command import COMMANDS, main
 from gougeform.errors import InputError
-from gougeform.present.answer import Answer, Block, Files, Made, Next, Number, across, down
+from gougeform.present.answer import Answer, Block, Files, Next, Number, WrittenFile, across, down
 from gougeform.present.apart import Outcome
 from gougeform.present.files import Written, captured, raw, table, text, written
 from gougeform.present.json import page, whole
@@ -66,7 +66,7 @@ ANSWER = Answer(
     verdict="It is so.",
     notes=["Take care."],
     result={"nose_deg": 35.0, "land_mm": NAN, "wings": {50: (1, 2)}},
-    next=[Next("grind", [Made("a b.toml")], {"tolerance": 0.02}, "grind it")],
+    next=[Next("grind", [WrittenFile("a b.toml")], {"tolerance": 0.02}, "grind it")],
 )
 
 

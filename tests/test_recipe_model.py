@@ -25,7 +25,7 @@ from gougeform.machine.jigs.rod import RodJig
 from gougeform.machine.jigs.table import TableJig
 from gougeform.machine.paths.steady import SteadyPath
 from gougeform.machine.paths.traced import TracedPath
-from gougeform.machine.wheel import Guard, Rest, Wheel
+from gougeform.machine.wheel import GrinderRest, Guard, Wheel
 from gougeform.read.toml import parse_toml
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
@@ -235,7 +235,7 @@ def test_sizes_of_what_may_not_touch_have_usual_values():
 
 
 def test_they_are_read_changed_and_written():
-    rest = Rest(gap_mm=3.0, from_deg=-20.0, to_deg=5.0)
+    rest = GrinderRest(gap_mm=3.0, from_deg=-20.0, to_deg=5.0)
     full = MINE.with_(
         jig=ROD.model_copy(update={"clamp_size_mm": (30.0, 25.0, 40.0), "shoe_size_mm": (20.0, 20.0, 20.0)}),
         wheel=WHEEL.model_copy(update={"guard": AROUND, "rest": rest}),

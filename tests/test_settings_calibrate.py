@@ -11,7 +11,7 @@ from gougeform.recipe.change import changed
 from gougeform.recipe.reading import from_table, load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.calibrate import calibrate, jig_table, predicted
-from gougeform.settings.pairs import Pair, read_pairs
+from gougeform.settings.pairs import NosePair, read_pairs
 from gougeform.settings.trial import Tracer
 
 FOOT, ROD = "finial-round-10-fingernail-foot", "finial-round-10-fingernail-rod"
@@ -29,7 +29,7 @@ def pairs_of(recipe, truth, spread=SPREAD, reads=("nose",), rng=None):
         if rng is not None:
             angles = [angle + rng.normal(0, 0.5) for angle in angles]
         told = {"projection": projection, "wheel": wheel, "distance": made.value("distance")}
-        out.append(Pair(start.set(told), dict(zip(reads, angles, strict=True)), line))
+        out.append(NosePair(start.set(told), dict(zip(reads, angles, strict=True)), line))
     return out
 
 
@@ -59,7 +59,7 @@ def test_exact_pairs_from_measured_tools():
         ground = changed(truth, {"jig.projection_mm": projection, "grind.0.nose_angle_deg": nose})
         read = measure(shape(ground)).nose_angle
         distance = bench_of(ground).value("distance")
-        out.append(Pair(start.set({"projection": projection, "distance": distance}), {"nose": read}, 2))
+        out.append(NosePair(start.set({"projection": projection, "distance": distance}), {"nose": read}, 2))
     fit = calibrate(out, ["arm_length", "cant"])
     assert fit.value == pytest.approx([95.5, 42.0], abs=1e-6)
 
@@ -133,7 +133,7 @@ def test_clamp_is_told_by_bars_of_two_sections(table):
         for projection, nose in ((60, 30), (75, 40)):
             made = changed(below, {"jig.projection_mm": projection, "jig.nose_angle_deg": nose})
             told = bench_of(tool).set({"projection": projection, "distance": bench_of(made).value("distance")})
-            out.append(Pair(told, {"nose": nose}, 2))
+            out.append(NosePair(told, {"nose": nose}, 2))
     fit = calibrate(out, ["hinge_drop", "clamp"], 0.01)
     assert fit.clamp == "below"
     assert fit.value == pytest.approx([3.0], abs=1e-6)
@@ -232,7 +232,7 @@ def test_pairs_that_cannot_be_read(tmp_path):
 )
 def test_bad_unknowns(name, unknowns, message):
     bench = bench_of(load(name))
-    pairs = [Pair(bench, {"nose": 35.0}, 2), Pair(bench, {"nose": 36.0}, 3)]
+    pairs = [NosePair(bench, {"nose": 35.0}, 2), NosePair(bench, {"nose": 36.0}, 3)]
     with pytest.raises(InputError) as caught:
         calibrate(pairs, unknowns)
     assert message in str(caught.value)

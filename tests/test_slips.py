@@ -15,10 +15,10 @@ from gougeform.read.slips import in_line
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
 from gougeform.starter.text import starter
-from gougeform.starter.values import Kinds
+from gougeform.starter.values import Choices
 from gougeform.tool.doubts import doubts
 
-TEXT = starter(Kinds(), {}, "bench.toml").text
+TEXT = starter(Choices(), {}, "bench.toml").text
 
 
 @pytest.fixture(autouse=True)

@@ -28,21 +28,21 @@ from gougeform.starter.fields import described, measured
 from gougeform.starter.lengths import at_the_wheel, from_above, from_the_end
 from gougeform.starter.ruler import Stock, flatted_outline, flute_depth
 from gougeform.starter.text import starter
-from gougeform.starter.values import BARS, CLAMPS, FLUTES, JIGS, PATHS, WHEELS, Kinds, full_name, model, names, tables
+from gougeform.starter.values import BARS, CLAMPS, FLUTES, JIGS, PATHS, WHEELS, Choices, full_name, model, names, tables
 from gougeform.tool.doubts import doubts
 
 ALL = [
-    Kinds(bar, flute, wheel, jig, "", path)
+    Choices(bar, flute, wheel, jig, "", path)
     for bar, flute, wheel, jig, path in product(BARS, FLUTES, WHEELS, JIGS, PATHS)
     if (jig, path) != ("foot", "steady")
 ]
 # Every kind with every other at least once, through the whole of it.
 SOME = [
-    *(Kinds(BARS[k % 3], FLUTES[k % 5], WHEELS[k % 2], JIGS[k // 2 % 3]) for k in range(15)),
-    Kinds("flatted", "", "wheel", "rod", "vee"),
-    Kinds("square", "", "wheel", "foot", "above"),
-    Kinds("round", "", "wheel", "foot", "axis"),
-    Kinds("round", "", "belt", "rod", "", "steady"),
+    *(Choices(BARS[k % 3], FLUTES[k % 5], WHEELS[k % 2], JIGS[k // 2 % 3]) for k in range(15)),
+    Choices("flatted", "", "wheel", "rod", "vee"),
+    Choices("square", "", "wheel", "foot", "above"),
+    Choices("round", "", "wheel", "foot", "axis"),
+    Choices("round", "", "belt", "rod", "", "steady"),
 ]
 
 
@@ -151,7 +151,7 @@ def test_the_other_distances_say_the_same(field, made):
 
 @pytest.mark.parametrize("jig", ["foot", "rod"])
 def test_the_second_bevel_grinds_when_its_signs_are_taken_off(jig):
-    text = starter(Kinds(jig=jig), {}, "mine.toml").text
+    text = starter(Choices(jig=jig), {}, "mine.toml").text
     head, tail = text.split("\n# [[grind]]\n")
     rest = tail.splitlines()
     Path("two.toml").write_text("\n".join([head, "[[grind]]", *(line[2:] for line in rest[:2])]), encoding="utf-8")
@@ -166,7 +166,7 @@ def test_the_second_bevel_grinds_when_its_signs_are_taken_off(jig):
 def test_width_and_web_give_a_flute_that_has_them(bar, flute):
     web = 3.6 if flute == "ellipse" else 5.0  # an ellipse with that floor is deep
     given = {"flute.web_mm": web} | ({} if flute == "points" else {"flute.width_mm": 7.3})
-    section = build_section(*[getattr(recipe_of(Kinds(bar, flute), given), part) for part in ("bar", "flute")])
+    section = build_section(*[getattr(recipe_of(Choices(bar, flute), given), part) for part in ("bar", "flute")])
     low = section.outline.on_middle_plane(below=True)
     assert section.y_floor - low == pytest.approx(web, abs=1e-9)
     if flute != "points":
@@ -200,7 +200,7 @@ def test_the_place_of_the_foot_is_all_that_counts():
     # Two ways to take the jig's lengths that put the foot at one place grind one tool.
     given = {"jig.foot_back_mm": 85.0, "jig.foot_down_mm": 62.0}
     one, other = (
-        shape(recipe_of(Kinds(), given | {"jig.hinge_back_mm": back, "jig.hinge_drop_mm": drop})).jigs[0]
+        shape(recipe_of(Choices(), given | {"jig.hinge_back_mm": back, "jig.hinge_drop_mm": drop})).jigs[0]
         for back, drop in ((14.0, 4.0), (0.0, 0.0))
     )
     assert one.foot == pytest.approx(other.foot, abs=0.03)  # arm and cant are rounded to 0.01
@@ -211,7 +211,7 @@ def test_the_place_of_the_foot_is_all_that_counts():
 
 
 def test_names_may_be_short_where_there_is_one():
-    kinds = Kinds().filled()
+    kinds = Choices().filled()
     assert full_name("projection_mm", kinds) == "jig.projection_mm"
     assert full_name("grind.0.wing_length_mm", kinds) == "grind.wing_length_mm"
     assert "wheel.rpm" in names(kinds)

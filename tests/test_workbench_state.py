@@ -18,8 +18,8 @@ from gougeform.workbench import address, answers, knobs
 from gougeform.workbench.incoming import good_recipe, parsed_json, parsed_upload, without_files
 from gougeform.workbench.numbers import ROWS, numbers
 from gougeform.workbench.state import (
-    Problem,
-    View,
+    Shown,
+    Trouble,
     copied,
     differences,
     fresh,
@@ -177,11 +177,11 @@ def test_opening_is_all_or_nothing(bench):
 )
 def test_bad_views_are_refused(changes):
     with pytest.raises(InputError, match="view"):
-        looked(View(), changes)
+        looked(Shown(), changes)
 
 
 def test_the_view_changes_only_what_is_named():
-    assert looked(View(), {"panel": "reach", "section_mm": 7}) == replace(View(), panel="reach", section_mm=7.0)
+    assert looked(Shown(), {"panel": "reach", "section_mm": 7}) == replace(Shown(), panel="reach", section_mm=7.0)
 
 
 # ---- written down
@@ -458,4 +458,4 @@ def test_an_older_request_that_has_not_begun_is_never_worked_on():
 
 def test_a_saved_recipe_is_the_recipe(bench):
     assert from_table(tomllib.loads(to_toml(bench.a.recipe))) == load(A)
-    assert Problem.of(InputError("a", "b", "c")).plain == {"field": "a", "problem": "b", "hint": "c"}
+    assert Trouble.of(InputError("a", "b", "c")).plain == {"field": "a", "problem": "b", "hint": "c"}

@@ -21,7 +21,7 @@ __version__ = "0.1.0"
 _FROM = {
     "Answer": "present.answer",
     "Grind": "recipe.resolving",
-    "Ground": "front",
+    "GroundTool": "front",
     "Handle": "bar.handle",
     "InputError": "errors",
     "Mesh": "front",

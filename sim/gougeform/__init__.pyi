@@ -8,7 +8,7 @@ from gougeform.bar.outlines.points import PointsBar as PointsBar
 from gougeform.bar.outlines.round import RoundBar as RoundBar
 from gougeform.bar.outlines.square import SquareBar as SquareBar
 from gougeform.errors import InputError as InputError
-from gougeform.front import Ground as Ground
+from gougeform.front import GroundTool as GroundTool
 from gougeform.front import Mesh as Mesh
 from gougeform.front import Tool as Tool
 from gougeform.front import compare as compare

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from gougeform.settings.ruler import ByHand
     from gougeform.work.meridian import Meridian
 
-__all__ = ["Ground", "Mesh", "Tool", "compare", "load", "measured", "solution", "sweep"]
+__all__ = ["GroundTool", "Mesh", "Tool", "compare", "load", "measured", "solution", "sweep"]
 
 
 class Tool:
@@ -94,17 +94,17 @@ class Tool:
         with replaced(path) as beside:
             beside.write_text(self.toml, encoding="utf-8")
 
-    def grind(self) -> Ground:
+    def grind(self) -> GroundTool:
         """Grind it. Raises InputError where a person could not.
 
         >>> import gougeform as gf
         >>> gf.load("finial-round-10-relief-foot").grind()
-        <Ground nose 35.00°, wing 10.00 mm, 2 grinds>
+        <GroundTool nose 35.00°, wing 10.00 mm, 2 grinds>
         """
         from gougeform.grind.gouge import shape
         from gougeform.measure.measures import measure
 
-        return Ground(measure(shape(self.recipe)))
+        return GroundTool(measure(shape(self.recipe)))
 
     def solve(
         self,
@@ -163,7 +163,7 @@ class Tool:
 
 
 @dataclass(frozen=True, eq=False)
-class Ground:
+class GroundTool:
     """A ground tool with its measures; what takes time is made when first asked for.
 
     >>> import gougeform as gf
@@ -180,7 +180,7 @@ class Ground:
         grinds = len(self.gouge.recipe.grinds)
         wing = shown(self.measures.edge.wing_length(1), MM)
         nose = shown(self.measures.nose_angle, DEG)
-        return f"<Ground nose {nose}, wing {wing}, {grinds} grind{'s' if grinds > 1 else ''}>"
+        return f"<GroundTool nose {nose}, wing {wing}, {grinds} grind{'s' if grinds > 1 else ''}>"
 
     def __getitem__(self, name: str) -> float | None:
         """Any measured number by its flat name, `cheek_past_edge_mm.10`. Raises KeyError for one that is none."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Self
 
 from pydantic import Field
 
@@ -76,6 +76,15 @@ class Bar(Part):
     @abstractmethod
     def build(self) -> Outline:
         """The outline about the bar axis, mm. Raises InputError where it is none."""
+
+    def scaled(self, share: float) -> Self:
+        """The same bar with a section `share` times as large; it stays as long. Raises InputError beyond the limits."""
+        sizes = {
+            name: [[x * share, y * share] for x, y in value] if isinstance(value, tuple) else value * share
+            for name, value in self.plain().items()
+            if name.endswith("_mm") and name != "length_mm"
+        }
+        return validated(type(self), self.plain() | sizes, "bar")
 
     @property
     def coarse_mm(self) -> float:

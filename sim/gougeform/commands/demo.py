@@ -34,14 +34,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def answer(given: argparse.Namespace) -> Answer:
     """The demo tool, what each of its files is good for, and a change to try."""
-    from gougeform.present.answer import Block, Made, Next
+    from gougeform.present.answer import Block, Next, WrittenFile
     from gougeform.tool.grind import answer as grind
 
     made = grind(given.recipe, given.tolerance)
     assert made.files is not None
     change = Next(
         "grind",
-        [Made("recipe.toml")],
+        [WrittenFile("recipe.toml")],
         {"out": "out/shorter-wing"},
         "try a change: open recipe.toml, set wing_length_mm to 8, then",
     )

@@ -40,7 +40,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def answer(given: argparse.Namespace) -> Answer:
     """The recipe to fill in."""
     from gougeform.starter.answer import answer as start
-    from gougeform.starter.values import Kinds
+    from gougeform.starter.values import Choices
 
-    kinds = Kinds(given.bar, given.flute, given.wheel, given.jig, given.clamp, given.path)
+    kinds = Choices(given.bar, given.flute, given.wheel, given.jig, given.clamp, given.path)
     return start(given.file, kinds, given.set, given.title)

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from gougeform.compare.equal import NOTHING, Fair, fair, usual
 from gougeform.compare.tools import COMPARED, Compared, compare, differences, lands, section_behind
 from gougeform.errors import InputError
 from gougeform.measure.cheek import CHEEK_AT_MM
@@ -17,7 +18,7 @@ from gougeform.present.answer import Answer, Block, Cell, Files, Number
 from gougeform.present.progress import step
 from gougeform.reach.answer import MODEL_NOTES
 from gougeform.reach.drawing import INK, PAPER, QUIET
-from gougeform.reach.quantities import EVERY
+from gougeform.reach.quantities import EVERY, OVERHANG_MM
 from gougeform.reach.result import Terms
 from gougeform.reach.search import SEARCH_ERROR_DEG
 from gougeform.recipe.model import Recipe
@@ -34,18 +35,26 @@ def answer(
     *,
     name: str = "work",
     land: Sequence[float] = (),
+    equal: Sequence[str] = (),
+    overhang: Sequence[float] = (),
     workers: int = 1,
 ) -> Answer:
     """Work out all tools, in so many processes; numbers, overlaid shapes, and the differences in plain words.
 
     name: what the work is called in the folder's name. land: one recipe with one bevel, and with these lands (mm)
-    instead. Raises InputError.
+    instead. equal: what the tools are brought to first, by changing bar size, web and flute opening (see
+    `gougeform.compare.equal`); where nothing is named, bars that differ in section alone are given the same edge.
+    overhang: mm from edge to rest, for a table of stiffness. Raises InputError.
     """
     names = [recipe.name or recipe.title for recipe in recipes]
     if land:
         if len(recipes) != 1:
             raise InputError("lands", f"given with {len(recipes)} recipes", "name one recipe with `lands`")
         recipes, names = lands(recipes[0], land)
+    chosen = tuple(equal) or usual(recipes)
+    with step("making them equal"):
+        brought = fair(recipes, chosen, (*overhang, OVERHANG_MM)[0])
+    recipes = [one.recipe for one in brought]
     with step(f"working out {len(recipes)} tools"):
         tools = compare(recipes, work, terms, names, workers)
         said = differences(tools)
@@ -63,8 +72,10 @@ def answer(
     return Answer(
         f"Side by side in: {work.title or 'the workpiece'}",
         [
+            _equal(chosen, brought, bool(equal)),
             Block(below="\n".join(listed)),
             Block("Numbers", rows, ("", *letters), below=below),
+            _over(tools, overhang, asked.force_n),
             Block(f"Against {tools[0].name}", points=said),
             Block("What these numbers are", points=MODEL_NOTES),
         ],
@@ -72,6 +83,9 @@ def answer(
             "work": work.title,
             "limit_deg": asked.limit_deg,
             "force_n": asked.force_n,
+            "equal": [word for word in chosen if word != NOTHING],
+            "changed": [one.changed for one in brought],
+            "not_equal": [one.why for one in brought if one.why],
             "search_error_deg": SEARCH_ERROR_DEG,
             "tools": [{"name": one.name, "title": one.recipe.title, **nested(one.numbers)} for one in tools],
             "differences": said,
@@ -84,6 +98,27 @@ def answer(
         ),
         recipe=recipes[0],
     )
+
+
+def _equal(chosen: Sequence[str], brought: Sequence[Fair], asked: bool) -> Block:
+    """What was made equal, and at the cost of which changes; what could not be."""
+    words = [word for word in chosen if word != NOTHING]
+    if not words:
+        return Block()
+    by_itself = "" if asked else " (they differ in their section alone; `equal` nothing leaves them as they are)"
+    points = [one.changed for one in brought if one.changed] + [one.why for one in brought if one.why]
+    return Block(f"Made equal in {' and '.join(words)}{by_itself}", points=points or ["they are already"])
+
+
+def _over(tools: Sequence[Compared], overhang: Sequence[float], force: float) -> Block:
+    """Stiffness of every tool at some overhangs; empty without any."""
+    rows: list[tuple[Cell, ...]] = []
+    for far in overhang:
+        stiff = [1 / float(np.linalg.eigvalsh(one.beam.give(far))[-1]) for one in tools]
+        rows.append((f"{far:g} mm, N/mm", *(Number(value, "", 1) for value in stiff)))
+        rows.append((f"{far:g} mm, bends by, mm", *(Number(force / value, "", 3) for value in stiff)))
+    head = ("overhang", *(_letter(i) for i in range(len(tools))))
+    return Block("Over the rest", rows, head) if rows else Block()
 
 
 def _letter(i: int) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 
 from gougeform.gauges.gauge import Gauge
 from gougeform.gauges.kinds import KINDS
-from gougeform.gauges.making import ALL, Made, make
+from gougeform.gauges.making import ALL, MadeGauge, make
 from gougeform.gauges.picture import make_picture
 from gougeform.present.answer import Answer, Block, Cell, Files, Number
 from gougeform.present.apart import Outcome
@@ -62,7 +62,7 @@ def _draw(name: str, title: str, lines: list[str], bed: tuple[float, float] | No
     return make_picture(folder / f"{name}.3mf", out, title, lines, bed=bed)
 
 
-def _entry(one: Made, scale: float) -> dict[str, Any]:
+def _entry(one: MadeGauge, scale: float) -> dict[str, Any]:
     gauge, found = one.gauge, one.found
     return {
         "kind": gauge.kind,
@@ -79,7 +79,7 @@ def _entry(one: Made, scale: float) -> dict[str, Any]:
     }
 
 
-def _block(one: Made) -> Block:
+def _block(one: MadeGauge) -> Block:
     found = one.found
     rows: list[tuple[str, Cell]] = [*_sizes(one.gauge).items()]
     rows += [

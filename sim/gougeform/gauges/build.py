@@ -31,7 +31,7 @@ _ROOT = 0.4  # mm that raised text reaches down into the plate
 
 
 @dataclass(frozen=True, eq=False)
-class Body:
+class Part3D:
     """A closed mesh facing outward, lying on z = 0: vertices (n, 3) mm and faces (m, 3)."""
 
     name: str
@@ -44,15 +44,15 @@ class Body:
         a, b, c = (self.vertices[self.faces[:, i]] for i in range(3))
         return float((a * np.cross(b, c)).sum() / 6)
 
-    def moved(self, x: float, y: float, quarter: bool = False) -> Body:
+    def moved(self, x: float, y: float, quarter: bool = False) -> Part3D:
         """The body turned by 90° about the vertical if `quarter`, and moved."""
         v = self.vertices
         if quarter:
             v = np.stack([-v[:, 1], v[:, 0], v[:, 2]], -1)
-        return Body(self.name, v + np.array([x, y, 0.0]), self.faces)
+        return Part3D(self.name, v + np.array([x, y, 0.0]), self.faces)
 
 
-def build(gauge: Gauge, printing: Printing) -> Body:
+def build(gauge: Gauge, printing: Printing) -> Part3D:
     """The solid of a gauge, scaled, with its lower left corner at the origin."""
     from manifold3d import Manifold
 
@@ -70,7 +70,7 @@ def build(gauge: Gauge, printing: Printing) -> Body:
     vertices, faces = np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts).astype(np.intp)
     vertices = printing.scale * (vertices - [*vertices[:, :2].min(0), 0.0])
     name = f"{gauge.kind}-{gauge.name}" if gauge.name else gauge.kind
-    return Body(name, vertices, faces)
+    return Part3D(name, vertices, faces)
 
 
 def clean(shape: BaseGeometry) -> list[Polygon]:

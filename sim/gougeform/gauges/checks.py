@@ -18,7 +18,7 @@ _LIFT = 1e-4  # mm: rays start that far inside, so that they do not meet the fac
 
 
 @dataclass(frozen=True)
-class Found:
+class Checked:
     """What one body of a file is.
 
     closed, outward: as a printer needs it. bodies: separate pieces. volume: mm³. wall_mm: thinnest wall met by rays.
@@ -53,14 +53,16 @@ def read(path: Path) -> dict[str, Any]:
     return made
 
 
-def inspect(mesh: Any, heights: Sequence[tuple[float, float]] = (), rays: int = 400, *, crossing: bool = True) -> Found:
+def inspect(
+    mesh: Any, heights: Sequence[tuple[float, float]] = (), rays: int = 400, *, crossing: bool = True
+) -> Checked:
     """Measure one mesh.
 
     heights: bands of z (mm) with lettering, whose strokes are no walls; wall rays that run inside them are left out.
     crossing: False leaves out the search for triangles that cut each other, the slowest part.
     """
     v, f = np.asarray(mesh.vertices, float), np.asarray(mesh.faces)
-    return Found(
+    return Checked(
         closed=bool(mesh.is_watertight and mesh.is_winding_consistent),
         outward=bool(mesh.volume > 0),
         bodies=int(mesh.body_count),

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from gougeform.errors import InputError
-from gougeform.gauges.build import Body, build
-from gougeform.gauges.checks import Found, inspect, read, section
+from gougeform.gauges.build import Part3D, build
+from gougeform.gauges.checks import Checked, inspect, read, section
 from gougeform.gauges.gauge import LEAST_WALL_MM, TEXT_DEPTH_MM, Gauge
 from gougeform.gauges.kind import GaugeKind
 from gougeform.gauges.kinds import KINDS, OPTIONS
@@ -33,12 +33,12 @@ _OFF_MM = 0.02  # a tenth of what a printer holds (±0.2 mm: general guides to f
 
 
 @dataclass(frozen=True, eq=False)
-class Made:
+class MadeGauge:
     """One gauge: what it is, its solid, what its file was found to be, and its files' bytes by name."""
 
     gauge: Gauge
-    body: Body
-    found: Found
+    body: Part3D
+    found: Checked
     files: dict[str, bytes]
 
 
@@ -47,7 +47,7 @@ class Gauges:
     """Gauges of one tool, each checked. without: kinds it cannot have, and why. plates: files of each, by its name."""
 
     setup: Setup
-    made: tuple[Made, ...]
+    made: tuple[MadeGauge, ...]
     without: dict[str, InputError] = field(default_factory=dict)
     plates: dict[str, dict[str, bytes]] = field(default_factory=dict)
 
@@ -134,7 +134,7 @@ def _in_recipe(error: InputError, setup: Setup) -> InputError:
     return error if about_option else error.in_file(recipe.source or recipe.name)
 
 
-def _made(gauge: Gauge, setup: Setup) -> Made:
+def _made(gauge: Gauge, setup: Setup) -> MadeGauge:
     """Build a gauge, write both files, and measure the STL. Raises InputError where it cannot be printed as it is."""
     try:
         body = build(gauge, setup.printing)
@@ -172,7 +172,7 @@ def _made(gauge: Gauge, setup: Setup) -> Made:
             "try another `text`, `fit` or `chamfer`, or leave this kind out",
             setup.gouge.recipe.source,
         )
-    return Made(gauge, body, found, files)
+    return MadeGauge(gauge, body, found, files)
 
 
 def misses(gauge: Gauge, mesh: Any, scale: float) -> dict[str, float]:
@@ -191,7 +191,7 @@ def misses(gauge: Gauge, mesh: Any, scale: float) -> dict[str, float]:
     return off
 
 
-def as_files(name: str, bodies: Sequence[Body]) -> dict[str, bytes]:
+def as_files(name: str, bodies: Sequence[Part3D]) -> dict[str, bytes]:
     """NAME.stl and NAME.3mf of bodies, as they stand on a disk."""
 
     def write(folder: Path) -> None:
@@ -201,7 +201,7 @@ def as_files(name: str, bodies: Sequence[Body]) -> dict[str, bytes]:
     return captured(write)
 
 
-def _plates(made: Sequence[Made], setup: Setup) -> dict[str, dict[str, bytes]]:
+def _plates(made: Sequence[MadeGauge], setup: Setup) -> dict[str, dict[str, bytes]]:
     plates = lay_out([one.body for one in made], setup.printing.bed_mm)
     names = ["plate" if len(plates) == 1 else f"plate-{number}" for number in range(1, len(plates) + 1)]
     return {name: as_files(name, plate.bodies) for name, plate in zip(names, plates, strict=True)}

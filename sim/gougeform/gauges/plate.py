@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gougeform.errors import InputError
-from gougeform.gauges.build import Body
+from gougeform.gauges.build import Part3D
 
 GAP_MM = 4.0
 MARGIN_MM = 3.0
@@ -16,22 +16,22 @@ MARGIN_MM = 3.0
 class Plate:
     """Bodies in their places on one bed; used: (2,) mm that they cover, margin included."""
 
-    bodies: tuple[Body, ...]
+    bodies: tuple[Part3D, ...]
     used: tuple[float, float]
 
 
-def lay_out(bodies: Sequence[Body], bed: tuple[float, float]) -> list[Plate]:
+def lay_out(bodies: Sequence[Part3D], bed: tuple[float, float]) -> list[Plate]:
     """Put bodies on beds of that size (mm), each the way it is printed, turned by 90° where that helps.
 
     Raises InputError for a body that is larger than the bed.
     """
     room = (bed[0] - 2 * MARGIN_MM, bed[1] - 2 * MARGIN_MM)
     flat = [_lying(body, room) for body in bodies]
-    plates: list[list[Body]] = []
+    plates: list[list[Part3D]] = []
     # Deepest first, row by row: rows of equals waste little.
     waiting = sorted(flat, key=lambda body: (-_size(body)[1], -_size(body)[0]))
     while waiting:
-        placed: list[Body] = []
+        placed: list[Part3D] = []
         y = 0.0
         while waiting:
             x, deep, row = 0.0, 0.0, []
@@ -49,12 +49,12 @@ def lay_out(bodies: Sequence[Body], bed: tuple[float, float]) -> list[Plate]:
     return [Plate(tuple(placed), _used(placed)) for placed in plates]
 
 
-def _size(body: Body) -> tuple[float, float]:
+def _size(body: Part3D) -> tuple[float, float]:
     low, high = body.vertices.min(0), body.vertices.max(0)
     return float(high[0] - low[0]), float(high[1] - low[1])
 
 
-def _lying(body: Body, room: tuple[float, float]) -> Body:
+def _lying(body: Part3D, room: tuple[float, float]) -> Part3D:
     """The body with its corner at the origin, long side along x if that fits."""
     w, d = _size(body)
     ways = [quarter for quarter in (False, True) if _fits((d, w) if quarter else (w, d), room)]
@@ -75,6 +75,6 @@ def _fits(size: tuple[float, float], room: tuple[float, float]) -> bool:
     return size[0] <= room[0] + 1e-9 and size[1] <= room[1] + 1e-9
 
 
-def _used(placed: Sequence[Body]) -> tuple[float, float]:
+def _used(placed: Sequence[Part3D]) -> tuple[float, float]:
     high = [body.vertices.max(0) for body in placed]
     return max(float(h[0]) for h in high) + MARGIN_MM, max(float(h[1]) for h in high) + MARGIN_MM

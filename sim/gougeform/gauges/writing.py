@@ -7,13 +7,13 @@ from pathlib import Path
 
 import numpy as np
 
-from gougeform.gauges.build import Body
+from gougeform.gauges.build import Part3D
 from gougeform.mesh.formats import stl, threemf
 
 _HEADER = b"binary STL, lengths in mm, lies on z = 0 as it is printed"
 
 
-def write_stl(bodies: Sequence[Body], path: Path) -> None:
+def write_stl(bodies: Sequence[Part3D], path: Path) -> None:
     """Binary STL of all bodies together. Raises InputError where it cannot be written."""
     start = np.cumsum([0] + [len(body.vertices) for body in bodies[:-1]])
     vertices = np.concatenate([body.vertices for body in bodies])
@@ -21,7 +21,7 @@ def write_stl(bodies: Sequence[Body], path: Path) -> None:
     stl(path, vertices, faces, _HEADER)
 
 
-def write_3mf(bodies: Sequence[Body], path: Path) -> None:
+def write_3mf(bodies: Sequence[Part3D], path: Path) -> None:
     """3MF, unit millimeter, one object a body under its name. Raises InputError where it cannot be written."""
     names = [body.name for body in bodies]
     if len(set(names)) < len(names):

@@ -27,7 +27,7 @@ _TURNS = 6  # then it is nine places of a piece a quarter as long, so often
 _BENT = 1e-6  # the sine of an angle below which a bar's axis runs along the wheel's surface
 
 
-class Solid(Protocol):
+class Convex(Protocol):
     """A convex body in a frame of its own."""
 
     def gaps(self, wheel: WheelSolid, pose: Pose) -> Gaps:
@@ -47,7 +47,7 @@ class Box:
     half: Floats
 
     def gaps(self, wheel: WheelSolid, pose: Pose) -> Gaps:
-        """As `Solid` says."""
+        """As `Convex` says."""
         sign = np.array(list(product((-1.0, 1.0), repeat=3))).T
         corner = self.centre[:, None] + self.half[:, None] * sign
         # Edges run from the corners at the low end of their own direction.
@@ -64,7 +64,7 @@ class Box:
         return gap[rows, k], near[:, rows, k]
 
     def off(self, points: Floats) -> Floats:
-        """As `Solid` says."""
+        """As `Convex` says."""
         far = np.abs(np.moveaxis(points, 0, -1) - self.centre) - self.half
         return np.asarray(np.linalg.norm(np.maximum(far, 0.0), axis=-1) + np.minimum(far.max(-1), 0.0))
 
@@ -93,7 +93,7 @@ class Round:
     radius: float
 
     def gaps(self, wheel: WheelSolid, pose: Pose) -> Gaps:
-        """As `Solid` says."""
+        """As `Convex` says."""
         a, b = (pose.place(np.repeat(p[:, None], pose.turn.shape[2], 1)) for p in (self.start, self.end))
         way = b - a
         gap, axis, t = _along(wheel, a, way)
@@ -108,7 +108,7 @@ class Round:
         return gap, near
 
     def off(self, points: Floats) -> Floats:
-        """As `Solid` says."""
+        """As `Convex` says."""
         way = self.end - self.start
         long = float(np.linalg.norm(way))
         from_middle = np.moveaxis(points, 0, -1) - (self.start + self.end) / 2
@@ -181,13 +181,13 @@ def with_tool(pose: Pose) -> Pose:
 
 
 @dataclass(frozen=True, eq=False)
-class Body:
+class Obstacle:
     """Something near the wheel. name: what a person calls it; frame: its placements when the tool is placed so."""
 
     name: str
-    solid: Solid
+    solid: Convex
     frame: Callable[[Pose], Pose] = field(default=with_tool)
 
     def gaps(self, wheel: WheelSolid, pose: Pose) -> Gaps:
-        """As `Solid.gaps`, at the tool's placements."""
+        """As `Convex.gaps`, at the tool's placements."""
         return self.solid.gaps(wheel, self.frame(pose))

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from gougeform.bar.marks import Mark
     from gougeform.bar.section import Section
-    from gougeform.machine.bodies import Body
+    from gougeform.machine.bodies import Obstacle
     from gougeform.machine.rig import Pivot, Rig
     from gougeform.machine.solid import WheelSolid
 
@@ -218,7 +218,7 @@ class Jig(Part):
         """Settings that are measures of the jig, hard to take, by plain name: calibration can fit them."""
         return tuple(name for name in cls.turned() if name not in ("projection", cls.dial))
 
-    def bodies(self, section: Section, rig: Rig) -> tuple[Body, ...]:
+    def bodies(self, section: Section, rig: Rig) -> tuple[Obstacle, ...]:
         """What of it may not touch the wheel."""
         return ()
 
@@ -408,14 +408,14 @@ class ClampedJig(Jig):
     def pivot(self, section: Section) -> Pivot:
         """As `Jig` says."""
 
-    def bodies(self, section: Section, rig: Rig) -> tuple[Body, ...]:
+    def bodies(self, section: Section, rig: Rig) -> tuple[Obstacle, ...]:
         """The clamp: a box about the bar axis that begins behind its face."""
         import numpy as np
 
-        from gougeform.machine.bodies import Body, Box
+        from gougeform.machine.bodies import Box, Obstacle
 
         half = np.array(self.clamp_size_mm) / 2
-        return (Body("the clamp", Box(np.array([0.0, 0.0, -self.projection_mm - half[2]]), half)),)
+        return (Obstacle("the clamp", Box(np.array([0.0, 0.0, -self.projection_mm - half[2]]), half)),)
 
     def at_rim(self, section: Section, wheel: WheelSolid, contact: float = 0.0) -> float:
         """The rim distance (mm) it is set to, given or from the nose angle; contact as in `set_up`.

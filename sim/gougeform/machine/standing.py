@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from gougeform.bar.handle import Handle
 from gougeform.bar.outline import Outline
-from gougeform.machine.bodies import Body, Box, Round
+from gougeform.machine.bodies import Box, Obstacle, Round
 from gougeform.machine.pose import Pose
 from gougeform.machine.solid import CORNER, FACE, SIDE, WheelSolid
 from gougeform.machine.sweep import Sweep
@@ -52,7 +52,7 @@ class Gap:
 
 
 def least_gaps(
-    path: Sweep, wheel: WheelSolid, bodies: Sequence[Body], *, alike: bool = False, close: bool = True
+    path: Sweep, wheel: WheelSolid, bodies: Sequence[Obstacle], *, alike: bool = False, close: bool = True
 ) -> tuple[Gap, ...]:
     """Every body's least gap over the path, the least first.
 
@@ -132,7 +132,9 @@ def place_words(path: Sweep, s: float, *, alike: bool = False) -> str:
     return f"at {share:.0f} % of {'the wings' if alike else f'the {side} wing'}"
 
 
-def tool_bodies(outline: Outline, heel: float, length: float, handle: Handle, setback: float = 0.0) -> tuple[Body, ...]:
+def tool_bodies(
+    outline: Outline, heel: float, length: float, handle: Handle, setback: float = 0.0
+) -> tuple[Obstacle, ...]:
     """Bar behind the heel, ferrule and handle, as one grind holds them.
 
     heel: how far back of the nose the ground face reaches, length: of steel ahead of the ferrule, setback: by how much
@@ -140,13 +142,13 @@ def tool_bodies(outline: Outline, heel: float, length: float, handle: Handle, se
     """
     ferrule, end = length + handle.ferrule_length_mm, length + handle.ferrule_length_mm + handle.handle_length_mm
     low, high = (-heel - BEHIND_HEEL_MM - setback, -length - setback)
-    bodies = [] if low <= high else [Body("the bar", _bar(outline, low, high))]
+    bodies = [] if low <= high else [Obstacle("the bar", _bar(outline, low, high))]
     for name, begin, stop, wide in (
         ("the ferrule", length, ferrule, handle.ferrule_diameter_mm),
         ("the handle", ferrule, end, handle.handle_diameter_mm),
     ):
         front, back = (np.array([0.0, 0.0, -z - setback]) for z in (begin, stop))
-        bodies.append(Body(name, Round(front, back, wide / 2)))
+        bodies.append(Obstacle(name, Round(front, back, wide / 2)))
     return tuple(bodies)
 
 
@@ -175,7 +177,7 @@ class Sheet:
 
 
 def sheet_gaps(
-    path: Sweep, wheel: WheelSolid, bodies: Sequence[Body], sheet: Sheet, *, alike: bool = False
+    path: Sweep, wheel: WheelSolid, bodies: Sequence[Obstacle], sheet: Sheet, *, alike: bool = False
 ) -> tuple[Gap, ...]:
     """Every body's least gap to a guard or rest over the path, the least first."""
     knots = _knots(path, alike)
@@ -199,7 +201,7 @@ def _beside(values: Floats, k: int) -> Floats:
     return np.linspace(values[max(k - 1, 0)], values[min(k + 1, len(values) - 1)], _CLOSER)
 
 
-def _off_sheet(body: Body, wheel: WheelSolid, sheet: Sheet, pose: Pose, phi: Floats) -> tuple[Floats, Floats]:
+def _off_sheet(body: Obstacle, wheel: WheelSolid, sheet: Sheet, pose: Pose, phi: Floats) -> tuple[Floats, Floats]:
     """Distances (n, m) of a body in n placements from the sheet's lines at directions phi (m,), and where (3, n, m)."""
     radius = 1 / wheel.curvature + sheet.off
     x, z = radius * np.cos(phi) - 1 / wheel.curvature, radius * np.sin(phi)

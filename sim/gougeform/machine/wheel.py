@@ -75,7 +75,7 @@ class Guard(Around):
     noun: ClassVar[str] = "a guard"
 
 
-class Rest(Around):
+class GrinderRest(Around):
     """The grinder's own rest."""
 
     noun: ClassVar[str] = "a rest"
@@ -133,7 +133,7 @@ class Wheel(Part):
         ),
     ] = None  # fmt: skip
     guard: Annotated[Guard | None, Words("guard", "the sheet around the wheel, which nothing may touch")] = None
-    rest: Annotated[Rest | None, Words("rest", "the grinder's own rest, which nothing may touch")] = None
+    rest: Annotated[GrinderRest | None, Words("rest", "the grinder's own rest, which nothing may touch")] = None
 
     @model_validator(mode="after")
     def _fits(self) -> Wheel:

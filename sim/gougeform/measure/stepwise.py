@@ -27,7 +27,7 @@ _STEP_MM = 0.3  # of the wheel's way in: a part of the work smaller than that is
 
 
 @dataclass(frozen=True)
-class Mark:
+class Sign:
     """A mark a person can see or measure. what: which; mm: where it is to be, None for one that is only seen."""
 
     what: str
@@ -35,7 +35,7 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class Step:
+class WorkStep:
     """One step. grind: which grind's setting, from 0; setting: how the machine is set; move: how far pocket or rod is
     moved toward the wheel from the step before (mm; None where it stays or has no distance).
 
@@ -48,13 +48,13 @@ class Step:
     move: float | None
     first: str
     advance: float
-    until: tuple[Mark, ...]
+    until: tuple[Sign, ...]
     steel: float
     grams: float
     left: float
 
 
-def steps(old: Gouge, new: Gouge, land: float = FIRST_LAND_MM, edge: Edge | None = None) -> tuple[Step, ...]:
+def steps(old: Gouge, new: Gouge, land: float = FIRST_LAND_MM, edge: Edge | None = None) -> tuple[WorkStep, ...]:
     """The order of work from one tool to another on the same bar; land: how long the new bevel must be at least.
 
     edge: the new tool's, where it is measured already. Raises InputError like `regrinds`.
@@ -76,9 +76,9 @@ def steps(old: Gouge, new: Gouge, land: float = FIRST_LAND_MM, edge: Edge | None
     shape = [(i, 0.0) for i in range(split)]
     whole = field.removed(shape, [(i, back) for i in range(split, len(passes))])
     wing, done = max(edge.wing_length(side) for side in (-1, 1)), 0.0
-    found: list[Step] = []
+    found: list[WorkStep] = []
 
-    def add(grind: int, surface: tuple[int, float], touch: str, advance: float, until: list[Mark]) -> None:
+    def add(grind: int, surface: tuple[int, float], touch: str, advance: float, until: list[Sign]) -> None:
         nonlocal done
         steel = field.removed(shape, [*shape, surface])
         shape.append(surface)
@@ -89,21 +89,21 @@ def steps(old: Gouge, new: Gouge, land: float = FIRST_LAND_MM, edge: Edge | None
         if grind and setting.rim_distance is not None and before.rim_distance is not None:
             moved = before.rim_distance - setting.rim_distance
         left = max(whole - done, 0.0)
-        found.append(Step(grind, setting, moved, touch, advance, tuple(until), steel, steel * density, left))
+        found.append(WorkStep(grind, setting, moved, touch, advance, tuple(until), steel, steel * density, left))
 
     touch, came = _touches(field, first, shape, alike), begins
     for stop in stops:
-        until = [Mark("the edge meets the lips, behind the nose as it was", wing + stop)]
+        until = [Sign("the edge meets the lips, behind the nose as it was", wing + stop)]
         if stop == stops[-1]:
-            until.append(Mark("the new edge runs from lip to lip, the nose shorter by", back))
+            until.append(Sign("the new edge runs from lip to lip, the nose shorter by", back))
         else:
-            until.insert(0, Mark("ink gone along the wings, left at the nose"))
+            until.insert(0, Sign("ink gone along the wings, left at the nose"))
         add(0, (split, stop), touch, max(stop - came, 0.0), until)
         touch, came = "where the step before ended", max(stop, came)
     for number in range(1, len(new.ground.passes)):
         relief = field.height[split + number] - field.lowest(shape)
         asked = new.recipe.grinds[number].land_mm
-        until = [Mark("land left at the nose", asked)]
+        until = [Sign("land left at the nose", asked)]
         advance = max(back - float(relief.min()), 0.0)
         add(number, (split + number, back), _touches(field, relief, shape, alike), advance, until)
     return tuple(found)

@@ -19,7 +19,7 @@ from gougeform.measure.columns import divisible, first_columns
 from gougeform.measure.fan import Columns, Fan
 from gougeform.measure.winners import surfaces
 from gougeform.mesh.chains import Chains, first_chains, reached
-from gougeform.numerics.strips import Pair, polylines, side_by_side, zipped_pairs
+from gougeform.numerics.strips import StripPair, polylines, side_by_side, zipped_pairs
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -147,7 +147,7 @@ def _triangles(chains: Chains) -> tuple[Ints, Ints, Ints, list[tuple[int, int]]]
     own = np.searchsorted(ends, start)
     labels, places = grind[ends].tolist(), ends.tolist()
     ridges, t = np.flatnonzero(chains.ridge).tolist(), chains.t
-    pairs: list[Pair] = []
+    pairs: list[StripPair] = []
     segments: list[tuple[int, int]] = []
     strip = []
     spans = list(zip(own[:-1].tolist(), own[1:].tolist(), strict=True))
@@ -167,7 +167,7 @@ def _triangles(chains: Chains) -> tuple[Ints, Ints, Ints, list[tuple[int, int]]]
     return faces, strips[pair], np.array([p.label for p in pairs])[pair], segments
 
 
-def _split(pair: Pair, ridges: list[int], t: Floats) -> list[Pair]:
+def _split(pair: StripPair, ridges: list[int], t: Floats) -> list[StripPair]:
     """The pair in parts, so that ridges inside it run along edges; left whole where they do not match."""
     left, right = (
         ridges[bisect_right(ridges, first) : bisect_left(ridges, last)] for first, last in (pair.left, pair.right)
@@ -175,7 +175,7 @@ def _split(pair: Pair, ridges: list[int], t: Floats) -> list[Pair]:
     if not left or len(left) != len(right) or np.abs(t[left] - t[right]).max() > _SAME_RIDGE:
         return [pair]
     a, b = [pair.left[0], *left, pair.left[1]], [pair.right[0], *right, pair.right[1]]
-    return [Pair((a[i], a[i + 1]), (b[i], b[i + 1]), pair.label) for i in range(len(a) - 1)]
+    return [StripPair((a[i], a[i + 1]), (b[i], b[i + 1]), pair.label) for i in range(len(a) - 1)]
 
 
 def _measure(

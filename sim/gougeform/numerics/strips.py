@@ -64,7 +64,7 @@ def zipped_pairs(
     return zipped(*side(*a), *side(*b), mirrored)
 
 
-class Pair(NamedTuple):
+class StripPair(NamedTuple):
     """Two runs of places that face each other across a strip, (first, last) each, and what they are part of."""
 
     left: tuple[int, int]
@@ -72,7 +72,9 @@ class Pair(NamedTuple):
     label: int
 
 
-def side_by_side(left: list[int], left_at: list[int], right: list[int], right_at: list[int], key: Floats) -> list[Pair]:
+def side_by_side(
+    left: list[int], left_at: list[int], right: list[int], right_at: list[int], key: Floats
+) -> list[StripPair]:
     """Pair the blocks of two neighbouring chains by their labels, and by keys (n,) of their places where that is open.
 
     left_at has one place more than left has blocks. A block without a partner closes to a point on the other side; a
@@ -81,21 +83,22 @@ def side_by_side(left: list[int], left_at: list[int], right: list[int], right_at
     """
     if left == right:
         return [
-            Pair((left_at[i], left_at[i + 1]), (right_at[i], right_at[i + 1]), label) for i, label in enumerate(left)
+            StripPair((left_at[i], left_at[i + 1]), (right_at[i], right_at[i + 1]), label)
+            for i, label in enumerate(left)
         ]
     matches = _with_room(_matches(left, key[left_at], right, key[right_at]), left_at, right_at)
     left, left_at, a_side = _parted(left, left_at, [i for i, _ in matches], key, right_at, [j for _, j in matches])
     right, right_at, b_side = _parted(right, right_at, [j for _, j in matches], key, left_at, a_side)
-    out: list[Pair] = []
+    out: list[StripPair] = []
     i = j = 0
     for a, b in [*zip(a_side, b_side, strict=True), (len(left), len(right))]:
         if i < a and j < b:
-            out.append(Pair((left_at[i], left_at[a]), (right_at[j], right_at[b]), -1))
+            out.append(StripPair((left_at[i], left_at[a]), (right_at[j], right_at[b]), -1))
         else:
-            out += [Pair((left_at[k], left_at[k + 1]), (right_at[j], right_at[j]), left[k]) for k in range(i, a)]
-            out += [Pair((left_at[a], left_at[a]), (right_at[k], right_at[k + 1]), right[k]) for k in range(j, b)]
+            out += [StripPair((left_at[k], left_at[k + 1]), (right_at[j], right_at[j]), left[k]) for k in range(i, a)]
+            out += [StripPair((left_at[a], left_at[a]), (right_at[k], right_at[k + 1]), right[k]) for k in range(j, b)]
         if a < len(left):
-            out.append(Pair((left_at[a], left_at[a + 1]), (right_at[b], right_at[b + 1]), left[a]))
+            out.append(StripPair((left_at[a], left_at[a + 1]), (right_at[b], right_at[b + 1]), left[a]))
         i, j = a + 1, b + 1
     return out
 

@@ -59,7 +59,7 @@ class Block:
 
 
 @dataclass(frozen=True)
-class Made:
+class WrittenFile:
     """Stands in a next step for a file that the answer itself writes, wherever its folder is."""
 
     name: str
@@ -74,19 +74,19 @@ class Next:
 
     >>> import shlex
     >>> given = {"free": {"cant": None, "projection": (50.0, 90.0)}, "keep": True}
-    >>> shlex.join(Next("transfer", [Made("mine.toml")], given).words(Path("out")))
+    >>> shlex.join(Next("transfer", [WrittenFile("mine.toml")], given).words(Path("out")))
     'gougeform transfer out/mine.toml --free cant --free projection=50:90 --keep'
     """
 
     command: str
-    about: Sequence[str | Made]
+    about: Sequence[str | WrittenFile]
     given: Mapping[str, Any] = field(default_factory=dict)
     why: str = ""
 
     def words(self, folder: Path) -> list[str]:
         """As words of a command line, for an answer whose files are in `folder`."""
         words = ["gougeform", self.command]
-        words += [str(folder / one.name) if isinstance(one, Made) else one for one in self.about]
+        words += [str(folder / one.name) if isinstance(one, WrittenFile) else one for one in self.about]
         for name, value in self.given.items():
             option = "--" + name.replace("_", "-")
             if value is True:

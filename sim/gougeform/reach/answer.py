@@ -19,7 +19,7 @@ from gougeform.present.json import finite
 from gougeform.present.progress import step
 from gougeform.quantity import NOTHING
 from gougeform.reach.body import BEHIND_HEEL, PARTS
-from gougeform.reach.cove import Cove, tightest_cove
+from gougeform.reach.cove import TightestCove, tightest_cove
 from gougeform.reach.drawing import draw_profile, draw_standing, feed_words
 from gougeform.reach.result import Reach, Terms, at_overhang, check_terms, part_name, reach
 from gougeform.reach.scene import make_scene
@@ -202,7 +202,7 @@ def overhang_row(reach: Reach, most: float) -> dict[str, Any]:
 
 
 def result(
-    reach: Reach, cove: Cove | None, overhangs: Sequence[dict[str, Any]], deflection_mm: float
+    reach: Reach, cove: TightestCove | None, overhangs: Sequence[dict[str, Any]], deflection_mm: float
 ) -> dict[str, Any]:
     """The numbers of a reach for programs."""
     terms = reach.terms
@@ -273,7 +273,7 @@ def _size_words(reach: Reach) -> str:
     return f"largest diameter {diameter:.1f} mm{inches_hint(diameter, WORK_MM)}"
 
 
-def _whole(reach: Reach, told: dict[str, Any], cove: Cove | None, deflection_mm: float) -> Block:
+def _whole(reach: Reach, told: dict[str, Any], cove: TightestCove | None, deflection_mm: float) -> Block:
     deepest, force = reach.deepest, reach.terms.force_n
     where = NOTHING
     if deepest is not None:

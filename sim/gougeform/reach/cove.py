@@ -27,7 +27,7 @@ _SHARES = np.array([0.02, 0.14, 0.26, 0.38, 0.5])  # rim to bottom of one wall
 
 
 @dataclass(frozen=True)
-class Cove:
+class TightestCove:
     """radius: mm, None where even `largest` is too tight. The cove spans 2 · half_angle of a circle in a cylinder."""
 
     radius: float | None
@@ -46,7 +46,9 @@ def cove_meridian(radius: float, half_angle_deg: float = HALF_ANGLE_DEG, cylinde
     return meridian_of(chain, "spindle", "")
 
 
-def tightest_cove(body: Body, limit_deg: float, tolerance: float = TOLERANCE_MM, fineness: Fineness = USUAL) -> Cove:
+def tightest_cove(
+    body: Body, limit_deg: float, tolerance: float = TOLERANCE_MM, fineness: Fineness = USUAL
+) -> TightestCove:
     """The smallest radius of a cove whose wall the tool can follow downhill, from the rim to the bottom.
 
     Each place must have a clear posture of at most the limit's clearance angle. Wider coves are taken as easier.
@@ -76,12 +78,12 @@ def tightest_cove(body: Body, limit_deg: float, tolerance: float = TOLERANCE_MM,
     if follows(_START):
         high = _START
         if follows(low):
-            return Cove(low)
+            return TightestCove(low)
     elif follows(high):
         low = _START
     else:
-        return Cove(None)
+        return TightestCove(None)
     while high - low > max(_WIDTH, 0.005 * high):
         middle = float(np.sqrt(low * high))
         low, high = (low, middle) if follows(middle) else (middle, high)
-    return Cove(high)
+    return TightestCove(high)

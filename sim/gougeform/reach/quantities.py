@@ -17,7 +17,7 @@ from gougeform.measure.measured import Column, Kept, Measured, columns
 from gougeform.measure.measures import Measures, measure
 from gougeform.measure.quantities import COLUMNS
 from gougeform.reach.body import Body, build_body
-from gougeform.reach.cove import COVE_ERROR_MM, Cove, tightest_cove
+from gougeform.reach.cove import COVE_ERROR_MM, TightestCove, tightest_cove
 from gougeform.reach.result import Reach, Terms, reach
 from gougeform.reach.search import SEARCH_ERROR_DEG
 from gougeform.recipe.model import Recipe
@@ -74,7 +74,7 @@ class AtWork(Kept):
         return reach(self.gouge, self.work, self.terms, body=self.body)
 
     @cached_property
-    def cove(self) -> Cove:
+    def cove(self) -> TightestCove:
         """The tightest cove that it follows."""
         return tightest_cove(self.body, self.terms.limit_deg, self.terms.tolerance_mm, self.terms.fineness)
 

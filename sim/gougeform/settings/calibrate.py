@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from gougeform.errors import InputError
 from gougeform.settings.bench import HELD_MM, Bench
 from gougeform.settings.names import NAMES
-from gougeform.settings.pairs import Pair
+from gougeform.settings.pairs import NosePair
 from gougeform.settings.trial import Tracer
 
 Floats = NDArray[np.float64]
@@ -73,7 +73,7 @@ class Fit:
         return tuple(found)
 
 
-def calibrate(pairs: Sequence[Pair], unknowns: Sequence[str], reading_deg: float = READING_DEG) -> Fit:
+def calibrate(pairs: Sequence[NosePair], unknowns: Sequence[str], reading_deg: float = READING_DEG) -> Fit:
     """Fit the chosen unknowns of a jig to measured pairs.
 
     unknowns: plain names of hidden lengths (`Jig.hidden`), and `clamp` to try what the bar may be held against.
@@ -115,7 +115,7 @@ def calibrate(pairs: Sequence[Pair], unknowns: Sequence[str], reading_deg: float
     return replace(best, clamps=rms, notes=(*best.notes, *_clamp_notes(alike)))
 
 
-def _held(pairs: Sequence[Pair], clamp: str) -> list[Pair]:
+def _held(pairs: Sequence[NosePair], clamp: str) -> list[NosePair]:
     """The pairs with the bar held another way; a V keeps its opening."""
     held = []
     for pair in pairs:
@@ -142,7 +142,7 @@ def _clamp_notes(alike: list[str]) -> list[str]:
 class _Model:
     """All readings of the pairs as a function of the unknowns."""
 
-    def __init__(self, pairs: Sequence[Pair], names: Sequence[str]) -> None:
+    def __init__(self, pairs: Sequence[NosePair], names: Sequence[str]) -> None:
         self.pairs, self.names = pairs, names
         self._tracers = [Tracer() for _ in pairs]
 
@@ -178,7 +178,7 @@ def predicted(bench: Bench, names: tuple[str, ...], tracer: Tracer) -> list[floa
     return [found.value(name) for name in names]
 
 
-def _one(pairs: Sequence[Pair], names: tuple[str, ...], reading_deg: float, clamp: str) -> Fit:
+def _one(pairs: Sequence[NosePair], names: tuple[str, ...], reading_deg: float, clamp: str) -> Fit:
     from scipy.optimize import least_squares
     from scipy.special import chdtri
 
@@ -244,7 +244,7 @@ def _one(pairs: Sequence[Pair], names: tuple[str, ...], reading_deg: float, clam
     return Fit(names, start, x, sd, sure, residual, tuple(blind), advice, scatter, clamp, {}, fitted, tuple(notes))
 
 
-def _inches(pairs: Sequence[Pair]) -> str:
+def _inches(pairs: Sequence[NosePair]) -> str:
     distances = [pair.bench.value("distance") - pair.bench.jig.pivot_thick_mm for pair in pairs]
     if max(distances) >= _INCHES_MM:
         return ""
@@ -268,7 +268,7 @@ def _sharpened(model: _Model, read: Floats, x: Floats, scale: Floats) -> Floats:
 
 
 def _advice(
-    pairs: Sequence[Pair], names: tuple[str, ...], x: Floats, scale: Floats, reading_deg: float, slope: Floats
+    pairs: Sequence[NosePair], names: tuple[str, ...], x: Floats, scale: Floats, reading_deg: float, slope: Floats
 ) -> str:
     """Which further pair tells most: the one after which the least sure combination of unknowns is surest."""
     base = pairs[0].bench.set(dict(zip(names, x.tolist(), strict=True)))
@@ -283,7 +283,7 @@ def _advice(
             bench = bench.aimed(nose)
             if not bench.value("distance") > bench.jig.pivot_thick_mm + 1:
                 continue
-            row = _Model([Pair(bench, dict.fromkeys(reads, nose), 0)], names)
+            row = _Model([NosePair(bench, dict.fromkeys(reads, nose), 0)], names)
             if np.abs(row.at(x)).max() >= _FAR:
                 continue
             gain = _least(np.vstack([slope, row.slope(x) * scale / reading_deg]))

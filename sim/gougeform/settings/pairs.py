@@ -21,7 +21,7 @@ _MOST = 1000
 
 
 @dataclass(frozen=True, eq=False)
-class Pair:
+class NosePair:
     """One measured pair. bench: how it was set (the jig's own lengths as in the recipe). read: angles (deg) by name.
 
     straight: whether the distance was measured to the rod's near surface.
@@ -32,7 +32,7 @@ class Pair:
     line: int
 
 
-def read_pairs(path: str, recipe: Recipe) -> list[Pair]:
+def read_pairs(path: str, recipe: Recipe) -> list[NosePair]:
     """The pairs in a CSV file with a line of column names.
 
     Columns: one of rim_distance_mm, straight_distance_mm (to the rod's near surface), centre_distance_mm; nose_deg;
@@ -75,7 +75,7 @@ def _check_head(head: list[str], path: str) -> None:
 
 def _pair(
     head: list[str], row: list[str], line: int, path: str, recipe: Recipe, tools: dict[str, tuple[Recipe, Section]]
-) -> Pair:
+) -> NosePair:
     if len(row) != len(head):
         raise InputError(
             f"line {line}",
@@ -125,7 +125,7 @@ def _pair(
             raise InputError(
                 f"line {line}, {key}_deg", f"given {value:g}, allowed is from 1 to 179 degrees", "check it", path
             )
-    return Pair(bench.set({"distance": distance}), read, line)
+    return NosePair(bench.set({"distance": distance}), read, line)
 
 
 def _number(cell: str, name: str, line: int, path: str) -> float:

@@ -48,7 +48,7 @@ class Relief:
 
 
 @dataclass(frozen=True, eq=False)
-class Made:
+class MadeRelief:
     """A relief on the finished tool."""
 
     relief: Relief
@@ -200,7 +200,7 @@ class Middle:
         own[relief.bench.field(dial)] = relief.bench.value(dial.name)
         return changed(self.base, {"grind.1": own | {"land_mm": relief.land}})
 
-    def made(self, relief: Relief) -> Made:
+    def made(self, relief: Relief) -> MadeRelief:
         """The relief ground and measured. Raises InputError where a person cannot grind it, or set it up."""
         recipe = self.table(relief)
         gouge = shape(recipe)
@@ -213,4 +213,4 @@ class Middle:
             np.array([[0.0], crease[:, 1], [0.0]], dtype=float), np.array([[0.0], [0.0], [1.0]])
         )
         angle = float(np.degrees(np.arctan2(height.normal[2, 0], -height.normal[1, 0])))
-        return Made(relief, recipe, measures, angle)
+        return MadeRelief(relief, recipe, measures, angle)

@@ -33,6 +33,15 @@ class Want:
         return "mm" if self.name in ("wing_length", "land") else "deg"
 
     @property
+    def words(self) -> str:
+        """What a person calls it.
+
+        >>> Want("wing50", 45.0).words, Want("wing_length", 9.0).words
+        ('wing at 50 %', 'wing length')
+        """
+        return self.name.replace("_", " ") if self.per_cent is None else f"wing at {self.per_cent:g} %"
+
+    @property
     def per_cent(self) -> float | None:
         """Where on the wing, per cent of its arc length; None for the others."""
         return float(self.name[4:]) if re.fullmatch(r"wing[\d.]+", self.name) else None

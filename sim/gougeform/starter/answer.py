@@ -18,7 +18,7 @@ from gougeform.settings.names import NAMES
 from gougeform.settings.sensitivity import OUTPUTS, Sensitivity, sensitivity, sentence
 from gougeform.starter.sketch import draw_bar, draw_jig
 from gougeform.starter.text import Starter, next_steps, starter
-from gougeform.starter.values import Kinds, full_name, gone_with
+from gougeform.starter.values import Choices, full_name, gone_with
 from gougeform.tool.doubts import doubts
 
 _CHOSEN = ("distance", "wing_length", "fullness", "shoulder", "roll")
@@ -26,7 +26,7 @@ _CHOSEN = ("distance", "wing_length", "fullness", "shoulder", "roll")
 _TOLD = ("nose_angle_deg", "rim_distance_mm", "centre_distance_mm", "wing_angle_deg.50")
 
 
-def answer(file: str, kinds: Kinds, readings: Mapping[str, str | float], title: str | None = None) -> Answer:
+def answer(file: str, kinds: Choices, readings: Mapping[str, str | float], title: str | None = None) -> Answer:
     """The recipe FILE.toml for these kinds, with a person's readings by field, and what a slip in one of them does.
 
     A tool that cannot be ground as asked is written all the same, with why and the nearest outline that can. Raises
@@ -98,7 +98,7 @@ def _printable(words: str, field: str) -> None:
         raise InputError(field, "has a line break or another sign that cannot be printed", "leave it out")
 
 
-def _readings(readings: Mapping[str, str | float], kinds: Kinds) -> dict[str, float | str]:
+def _readings(readings: Mapping[str, str | float], kinds: Choices) -> dict[str, float | str]:
     """Readings by "table.field", as numbers but for the steel. Raises InputError."""
     given: dict[str, float | str] = {}
     for name, value in readings.items():

@@ -24,7 +24,7 @@ from gougeform.recipe.model import Recipe
 from gougeform.recipe.reading import from_table
 from gougeform.starter.fields import comment
 from gougeform.starter.nearest import nearest_outline
-from gougeform.starter.values import Kinds, Table, model, tables
+from gougeform.starter.values import Choices, Table, model, tables
 from gougeform.tool.grind import measured
 
 _WIDE = 100
@@ -71,7 +71,7 @@ class Starter:
     nearest: Mapping[str, float] = field(default_factory=dict)
 
 
-def starter(kinds: Kinds, given: Mapping[str, float | str], file: str, title: str | None = None) -> Starter:
+def starter(kinds: Choices, given: Mapping[str, float | str], file: str, title: str | None = None) -> Starter:
     """The starter recipe for these kinds with a person's readings by "table.field"; file is what it will be called.
 
     A tool that cannot be ground as asked is written all the same, with the nearest outline that can as a comment.
@@ -100,7 +100,7 @@ def starter(kinds: Kinds, given: Mapping[str, float | str], file: str, title: st
     return Starter(text, recipe, measures, problem, nearest)
 
 
-def usual_title(kinds: Kinds) -> str:
+def usual_title(kinds: Choices) -> str:
     """What the tool is called until a person calls it something."""
     return f"My gouge: {kinds.bar} bar, {kinds.flute} flute, {kinds.wheel}, {kinds.of_jig.noun.removeprefix('a ')}"
 
@@ -109,7 +109,7 @@ def _without_grind(made: dict[str, Table]) -> dict[str, Table]:
     return {name: table for name, table in made.items() if name != "grind"}
 
 
-def _text(kinds: Kinds, made: dict[str, Table], one: Starter, title: str, file: str) -> str:
+def _text(kinds: Choices, made: dict[str, Table], one: Starter, title: str, file: str) -> str:
     lines = [
         *_remark("A first recipe, to be filled in with your own readings."),
         *(line for rule in _RULES for line in _remark(rule)),
@@ -154,7 +154,7 @@ def _line(name: str, value: Any) -> list[str]:
     return ["points_mm = [", *(f"    {row}," for row in rows), "]"]
 
 
-def _before(section: str, kinds: Kinds, recipe: Recipe) -> list[str]:
+def _before(section: str, kinds: Choices, recipe: Recipe) -> list[str]:
     """What is said above a table."""
     if section == "bar" and kinds.bar == "flatted":
         return _remark(
@@ -242,7 +242,7 @@ def _after(section: str, table: Table, one: Starter) -> list[str]:
     return lines
 
 
-def next_steps(kinds: Kinds, file: str) -> list[Next]:
+def next_steps(kinds: Choices, file: str) -> list[Next]:
     """The commands that come next, and what each is for."""
     steps = [
         Next("grind", [file], why="the edge these numbers make; compare nose and wings with your tool"),
@@ -255,7 +255,7 @@ def next_steps(kinds: Kinds, file: str) -> list[Next]:
     return steps
 
 
-def _next(kinds: Kinds, file: str) -> list[str]:
+def _next(kinds: Choices, file: str) -> list[str]:
     lines = ["# ---- What next " + "-" * (_WIDE - 17)]
     for one in next_steps(kinds, file):
         lines += [f"#   {shlex.join(one.words(Path()))}", f"#       {one.why}"]

@@ -35,7 +35,7 @@ _OPTIONAL = {"wheel": ("rpm", "rated_m_s"), "grind": ("fullness", "shoulder", "c
 
 
 @dataclass(frozen=True)
-class Kinds:
+class Choices:
     """Which bar, flute, wheel, jig, clamp and path; "" is filled in by what goes with the others."""
 
     bar: str = "round"
@@ -45,7 +45,7 @@ class Kinds:
     clamp: str = ""
     path: str = ""
 
-    def filled(self) -> Kinds:
+    def filled(self) -> Choices:
         """Every kind named. Raises InputError for a clamp on a jig without, and for a path that the jig cannot hold."""
         jig = self.of_jig
         if self.clamp and not jig.clamps:
@@ -71,11 +71,11 @@ class Kinds:
         return PATH_KINDS.classes[self.path]
 
 
-def gone_with(asked: Kinds, filled: Kinds) -> list[str]:
+def gone_with(asked: Choices, filled: Choices) -> list[str]:
     """What a path that was asked for has chosen with it, so that nothing changes in silence."""
     if not asked.path:
         return []
-    beside = Kinds(filled.bar, asked.flute, filled.wheel, filled.jig, asked.clamp).filled()
+    beside = Choices(filled.bar, asked.flute, filled.wheel, filled.jig, asked.clamp).filled()
     words = {"flute": "flute", "clamp": "bar held against"}
     chosen = [f"{words[n]}: {getattr(filled, n)}" for n in words if getattr(filled, n) != getattr(beside, n)]
     jigs = [_jig(one, {}) for one in (filled, beside)]
@@ -89,7 +89,7 @@ def gone_with(asked: Kinds, filled: Kinds) -> list[str]:
     return [f"With a {filled.path} path go other usual values, since it grinds another edge: {', '.join(chosen)}."]
 
 
-def tables(kinds: Kinds, given: Mapping[str, float | str]) -> dict[str, Table]:
+def tables(kinds: Choices, given: Mapping[str, float | str]) -> dict[str, Table]:
     """The recipe's tables by name, fields in the order in which they are measured; "grind" is the one grind.
 
     given: readings by "table.field" (see `full_name`). Raises InputError for readings that contradict each other or
@@ -117,7 +117,7 @@ def tables(kinds: Kinds, given: Mapping[str, float | str]) -> dict[str, Table]:
     return out
 
 
-def names(kinds: Kinds) -> tuple[str, ...]:
+def names(kinds: Choices) -> tuple[str, ...]:
     """All readings that may be given for these kinds, as "table.field"."""
     usual = tables(kinds, {})
     found = []
@@ -136,7 +136,7 @@ def names(kinds: Kinds) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def full_name(text: str, kinds: Kinds) -> str:
+def full_name(text: str, kinds: Choices) -> str:
     """The reading "table.field" that a person means by it, or by the field alone. Raises InputError."""
     known = names(kinds)
     word = text.strip().removeprefix("grind.0.")
@@ -218,7 +218,7 @@ def _wheel(kind: str) -> Table:
     return {"kind": "wheel", "diameter_mm": 200.0, "width_mm": 40.0, "corner_radius_mm": 1.0}
 
 
-def _jig(kinds: Kinds, own: Table) -> Table:
+def _jig(kinds: Choices, own: Table) -> Table:
     jig = kinds.of_jig
     usual = jig.first(kinds.clamp, rolls=kinds.of_path.holds, belt=kinds.wheel == "belt")
     extra = {} if jig.readings is None else jig.readings.how
@@ -233,7 +233,7 @@ def _jig(kinds: Kinds, own: Table) -> Table:
     return made | jig.from_readings(made, read)
 
 
-def _grind(kinds: Kinds, size: float) -> Table:
+def _grind(kinds: Choices, size: float) -> Table:
     edge = dict(kinds.of_jig.edge)
     share = edge.pop("wing", SECTIONS["flute"].classes[kinds.flute].wing_share)
     return kinds.of_path.first(share * size, edge)

@@ -28,7 +28,7 @@ _ELEMENT_MM = 20.0
 
 
 @dataclass(frozen=True, eq=False)
-class Step:
+class Stretch:
     """One stretch of the beam from `start` to `end`. give: (2, 2) 1/(N mm²), curvature along x and y by moment.
 
     shear: 1/N, slope by shear force. mass: t/mm, turning: t mm, mass by length against rotation. stiff: N mm², least.
@@ -47,7 +47,7 @@ class Step:
 class Beam:
     """Steps in order from the nose; hand: where the rear hand holds, mm from the nose."""
 
-    steps: tuple[Step, ...]
+    steps: tuple[Stretch, ...]
     hand: float
 
     @property
@@ -141,9 +141,9 @@ def shear_factor(bar: Bar, poisson: float) -> float:
     return (a + b * poisson) / (c + d * poisson)
 
 
-def _step(start: float, end: float, parts: list[tuple[Properties, float, float]], shear: float) -> Step:
+def _step(start: float, end: float, parts: list[tuple[Properties, float, float]], shear: float) -> Stretch:
     stiff = np.sum([young * p.moments for p, young, _ in parts], axis=0)
-    return Step(
+    return Stretch(
         start,
         end,
         np.linalg.inv(stiff),
@@ -155,7 +155,7 @@ def _step(start: float, end: float, parts: list[tuple[Properties, float, float]]
 
 
 def first_frequency(
-    steps: tuple[Step, ...], supports: tuple[float, ...], *, clamp: float | None = None, tip_mass: float = 0.0
+    steps: tuple[Stretch, ...], supports: tuple[float, ...], *, clamp: float | None = None, tip_mass: float = 0.0
 ) -> float:
     """Hz: the first natural frequency of a stepped beam on unyielding supports (mm), or clamped at one place.
 
@@ -199,7 +199,7 @@ def first_frequency(
     return float(1 / (2 * np.pi * np.sqrt(size)))
 
 
-def _element(step: Step, size: float) -> tuple[Floats, Floats]:
+def _element(step: Stretch, size: float) -> tuple[Floats, Floats]:
     """(4, 4) stiffness and mass of an element, for deflection and rotation at its two ends."""
     ln = size
     f = 12 * step.stiff * step.shear / ln**2

@@ -12,7 +12,7 @@ from gougeform.reach.quantities import EVERY
 from gougeform.study.figures import draw
 from gougeform.study.outputs import GROUPS
 from gougeform.study.plan import read, text_of
-from gougeform.study.run import Outcome, run
+from gougeform.study.run import StudyRun, run
 from gougeform.study.table import REASON, STATUS, counts
 from gougeform.study.worker import CONSTRAINT, FAILED, OK
 
@@ -90,7 +90,7 @@ def outputs() -> Answer:
     return Answer("", [Block(below=said), *lists], result={"outputs": groups})
 
 
-def _reasons(outcome: Outcome) -> list[tuple[str, int]]:
+def _reasons(outcome: StudyRun) -> list[tuple[str, int]]:
     """The commonest fields that stopped a grind."""
     rows = zip(outcome.table[STATUS].to_pylist(), outcome.table[REASON].to_pylist(), strict=True)
     return Counter(reason.split(":")[0] for status, reason in rows if status == FAILED).most_common(_REASONS)

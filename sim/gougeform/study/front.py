@@ -18,7 +18,7 @@ from gougeform.measure.measures import Measures
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.reading import load
 from gougeform.study.plan import from_table, read, text_of
-from gougeform.study.run import Outcome, run
+from gougeform.study.run import StudyRun, run
 from gougeform.study.table import frame
 
 if TYPE_CHECKING:
@@ -96,7 +96,7 @@ def run_study(
     return _finished(outcome)
 
 
-def _finished(outcome: Outcome) -> pandas.DataFrame:
+def _finished(outcome: StudyRun) -> pandas.DataFrame:
     if outcome.stopped:
         raise KeyboardInterrupt
     return frame(outcome.table)

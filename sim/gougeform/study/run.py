@@ -35,7 +35,7 @@ _BLOCK = 4096  # points laid out at a time
 
 
 @dataclass(frozen=True)
-class Outcome:
+class StudyRun:
     """A run that ended. table has every row so far; computed counts those of this run. stopped: by Ctrl-C.
 
     damaged: lines of the journal that did not fit their checksums, so that what they held was computed again.
@@ -59,7 +59,7 @@ def run(
     cluster: str | None = None,
     restart: bool = False,
     quiet: bool = False,
-) -> Outcome:
+) -> StudyRun:
     """Compute what is missing of a study in `folder` and write its table there.
 
     study: the study file's text, kept beside the table. workers: processes on this machine, by default one a core;
@@ -87,7 +87,7 @@ def run(
         made = rows.table()
         files = table.save(plan, made, folder, study)
     stopped = computed < len(missing)
-    return Outcome(plan, made, computed, time.perf_counter() - begin, stopped, tuple(files), journal.damaged)
+    return StudyRun(plan, made, computed, time.perf_counter() - begin, stopped, tuple(files), journal.damaged)
 
 
 def _tasks(plan: Plan, missing: NDArray[np.intp]) -> Iterator[Task]:

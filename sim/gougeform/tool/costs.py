@@ -9,7 +9,7 @@ from gougeform.measure.measures import Measures
 from gougeform.measure.quantities.regrind import rows
 from gougeform.measure.quantities.sharpening import next_one
 from gougeform.measure.regrind import Regrind
-from gougeform.measure.stepwise import Step, steps
+from gougeform.measure.stepwise import WorkStep, steps
 from gougeform.present.answer import Block, Cell, Number
 from gougeform.quantity import MM, MM3, shown
 from gougeform.tool.rows import grind_name
@@ -90,7 +90,7 @@ def order_block(old: Gouge, measures: Measures) -> Block:
     return Block("Order of work", points=[_step(number, one, measures) for number, one in enumerate(made, 1)])
 
 
-def _step(number: int, one: Step, measures: Measures) -> str:
+def _step(number: int, one: WorkStep, measures: Measures) -> str:
     grinds = measures.gouge.recipe.grinds
     name = grind_name(one.grind, len(grinds))
     rim, jig = one.setting.rim_distance, grinds[one.grind].jig

@@ -13,7 +13,7 @@ from gougeform.part import Table
 from gougeform.read.writing import toml_text
 from gougeform.recipe.reading import from_table
 from gougeform.workbench.incoming import parsed_json, without_files
-from gougeform.workbench.state import Bench, Grind, Problem, Tool, View, looked
+from gougeform.workbench.state import Desk, Grind, Shown, Side, Trouble, looked
 
 _LARGEST = 512 * 1024
 LONGEST_ADDRESS = 16_000
@@ -21,12 +21,12 @@ LONGEST_ADDRESS = 16_000
 _VIEW = ("panel", "overlay", "section_mm", "look", "work")
 
 
-def plain(bench: Bench) -> dict[str, Any]:
+def plain(bench: Desk) -> dict[str, Any]:
     """The bench as plain values, as it travels between page and server. A good tool's table is given once."""
     return {"a": _plain_tool(bench.a), "b": _plain_tool(bench.b), "view": {k: getattr(bench.view, k) for k in _VIEW}}
 
 
-def from_plain(value: Any, grind: Grind) -> Bench:
+def from_plain(value: Any, grind: Grind) -> Desk:
     """The bench from plain values, each tool ground anew: nothing that comes back from a page is taken on trust.
 
     Raises InputError where a tool has no table that can be ground.
@@ -36,17 +36,17 @@ def from_plain(value: Any, grind: Grind) -> Bench:
     view = value.get("view", {})
     if not isinstance(view, dict):
         raise InputError("view", "is not a table", "load the page again")
-    return Bench(_tool(value.get("a"), "a", grind), _tool(value.get("b"), "b", grind), looked(View(), view))
+    return Desk(_tool(value.get("a"), "a", grind), _tool(value.get("b"), "b", grind), looked(Shown(), view))
 
 
-def address(bench: Bench) -> str:
+def address(bench: Desk) -> str:
     """The bench as letters an address can hold; "" where it would be longer than LONGEST_ADDRESS."""
     data = json.dumps(plain(bench), separators=(",", ":"), ensure_ascii=False).encode()
     text = base64.urlsafe_b64encode(zlib.compress(data, 9)).decode().rstrip("=")
     return text if len(text) <= LONGEST_ADDRESS else ""
 
 
-def from_address(text: str, grind: Grind) -> Bench:
+def from_address(text: str, grind: Grind) -> Desk:
     """The bench an address holds. Raises InputError where it is damaged, too large, or holds no bench."""
     try:
         packed = base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
@@ -60,7 +60,7 @@ def from_address(text: str, grind: Grind) -> Bench:
     return from_plain(parsed_json(data), grind)
 
 
-def bench_toml(bench: Bench) -> str:
+def bench_toml(bench: Desk) -> str:
     """The bench as a TOML file: two recipes under [a] and [b], and the view."""
     view = {key: value for key, value in plain(bench)["view"].items() if value != ""}
     tools = {}
@@ -74,7 +74,7 @@ def is_bench(table: Table) -> bool:
     return "bench" in table
 
 
-def from_bench_table(table: Table, grind: Grind) -> Bench:
+def from_bench_table(table: Table, grind: Grind) -> Desk:
     """The bench of an opened file. Raises InputError where it is not one, or a tool in it cannot be ground."""
     if table.get("bench") != 1:
         raise InputError(
@@ -87,13 +87,13 @@ def from_bench_table(table: Table, grind: Grind) -> Bench:
     return from_plain({**tools, "view": table.get("view", {})}, grind)
 
 
-def _plain_tool(tool: Tool) -> dict[str, Any]:
+def _plain_tool(tool: Side) -> dict[str, Any]:
     if tool.problem is None:
         return {"wanted": tool.wanted}
     return {"wanted": tool.wanted, "good": tool.good}
 
 
-def _tool(value: Any, name: str, grind: Grind) -> Tool:
+def _tool(value: Any, name: str, grind: Grind) -> Side:
     if not isinstance(value, dict) or not isinstance(value.get("wanted"), dict):
         raise InputError(name, "is missing or not a table", "the bench needs a recipe for each of its two tools")
     wanted = value["wanted"]
@@ -101,7 +101,7 @@ def _tool(value: Any, name: str, grind: Grind) -> Tool:
     try:
         recipe = from_table(wanted)
         grind(recipe)
-        return Tool(recipe.table, recipe.table)
+        return Side(recipe.table, recipe.table)
     except InputError as error:
         good = value.get("good")
         if not isinstance(good, dict):
@@ -109,4 +109,4 @@ def _tool(value: Any, name: str, grind: Grind) -> Tool:
         without_files(good, name)
         last = from_table(good)
         grind(last)
-        return Tool(wanted, last.table, Problem.of(error))
+        return Side(wanted, last.table, Trouble.of(error))

@@ -10,16 +10,20 @@ from gougeform.errors import InputError
 from gougeform.measure.measures import Measures
 from gougeform.part import Table
 from gougeform.present.cautions import STRONG, cautions
+from gougeform.quantity import unit_of
 from gougeform.recipe.model import Recipe
+from gougeform.settings.bench import bench_of
+from gougeform.settings.names import NAMES
 from gougeform.workbench import address as addresses
+from gougeform.workbench.asking import WANTS
 from gougeform.workbench.incoming import good_recipe
 from gougeform.workbench.knobs import knobs, library_choices
 from gougeform.workbench.numbers import numbers, table_rows
 from gougeform.workbench.reaching import workpieces
 from gougeform.workbench.state import (
     TOOLS,
-    Bench,
-    Tool,
+    Desk,
+    Side,
     copied,
     differences,
     looked,
@@ -33,7 +37,7 @@ from gougeform.workbench.workroom import table_key
 Measured = Callable[[Recipe], Measures]
 
 
-def whole(bench: Bench, measured: Measured) -> dict[str, Any]:
+def whole(bench: Desk, measured: Measured) -> dict[str, Any]:
     """All that changes with a turn of a knob: bench, address, knobs, numbers, charts, cautions."""
     tools = {name: tool_answer(bench.tool(name), measured) for name in TOOLS}
     return {
@@ -46,10 +50,16 @@ def whole(bench: Bench, measured: Measured) -> dict[str, Any]:
 
 def fixed() -> dict[str, Any]:
     """What stays the same while the page is open: the library's choices and the rows of the table of numbers."""
-    return {"library": library_choices(), "rows": table_rows(), "works": workpieces()}
+    return {
+        "library": library_choices(),
+        "rows": table_rows(),
+        "works": workpieces(),
+        "wants": [(one.name, one.words, unit_of(f"_{one.unit}").sign.strip()) for one in WANTS],
+        "free": [(name, one.quantity.label) for name, one in NAMES.items() if one.table != "wheel"],
+    }
 
 
-def tool_answer(tool: Tool, measured: Measured) -> dict[str, Any]:
+def tool_answer(tool: Side, measured: Measured) -> dict[str, Any]:
     """One tool: its knobs as set, and numbers and edge of its last good shape."""
     measures = measured(tool.recipe)
     gouge, edge = measures.gouge, measures.edge
@@ -69,6 +79,7 @@ def tool_answer(tool: Tool, measured: Measured) -> dict[str, Any]:
         "knobs": knobs(tool.wanted, followed),
         "numbers": numbers(measures, late=False),
         "notes": measures.notes,
+        "free": bench_of(gouge.recipe).names,
         "cautions": [{"text": text, "strong": text.startswith(STRONG)} for text in every],
         "edge": {
             "s_mm": rounded(edge.arc - edge.arc[edge.nose]),
@@ -84,7 +95,7 @@ def tool_key(table: Table) -> str:
     return hashlib.sha256(table_key(table).encode()).hexdigest()[:16]
 
 
-def done(bench: Bench, deeds: Any, measured: Measured) -> Bench:
+def done(bench: Desk, deeds: Any, measured: Measured) -> Desk:
     """The bench after a list of deeds, each a table with `do` and what it needs.
 
     Raises InputError for a deed that is not known or not complete.
@@ -111,13 +122,13 @@ def done(bench: Bench, deeds: Any, measured: Measured) -> Bench:
             bench = opened(bench, deed.get("tool", ""), good_recipe(deed.get("recipe")).table, measured)
         elif kind == "look":
             changes = deed.get("changes")
-            bench = Bench(bench.a, bench.b, looked(bench.view, changes if isinstance(changes, dict) else {}))
+            bench = Desk(bench.a, bench.b, looked(bench.view, changes if isinstance(changes, dict) else {}))
         else:
             raise InputError("do", f"given {str(kind)[:30]!r}, which is not known", "load the page again")
     return bench
 
 
-def opened_file(bench: Bench, which: str, table: Table, measured: Measured) -> Bench:
+def opened_file(bench: Desk, which: str, table: Table, measured: Measured) -> Desk:
     """The bench after a file was opened: a whole bench takes its place, a recipe that of one tool."""
     if addresses.is_bench(table):
         return addresses.from_bench_table(table, measured)

@@ -10,8 +10,10 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from gougeform.errors import InputError
+from gougeform.measure.edge import WING_PER_CENT
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
+from gougeform.settings.wants import Want
 from gougeform.workbench.incoming import good_recipe, without_files
 
 if TYPE_CHECKING:
@@ -20,7 +22,11 @@ if TYPE_CHECKING:
 
 Tell = Callable[[float, str], None]
 
-_WANTS = ("nose", "wing25", "wing50", "wing75", "wing_length", "land")
+WANTS = tuple(
+    Want(name, 0.0) for name in ("nose", *(f"wing{per_cent}" for per_cent in WING_PER_CENT[:-1]), "wing_length")
+)
+"""What the page asks for, in the order of its fields."""
+_NAMES = (*(one.name for one in WANTS), "land")
 
 
 def solve(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
@@ -38,8 +44,8 @@ def solve(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
     if not isinstance(wanted, dict) or not wanted:
         raise InputError("nose", "nothing is asked for", "type at least a nose angle")
     for name, value in wanted.items():
-        if name not in _WANTS:
-            raise InputError("wants", f"{str(name)[:20]!r} cannot be asked for", f"allowed are {', '.join(_WANTS)}")
+        if name not in _NAMES:
+            raise InputError("wants", f"{str(name)[:20]!r} cannot be asked for", f"allowed are {', '.join(_NAMES)}")
         _plain_number(value, name)
     try:
         problem = asked(recipe, wanted, dict.fromkeys(str(name)[:30] for name in what.get("free") or []))

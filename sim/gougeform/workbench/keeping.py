@@ -16,7 +16,7 @@ from gougeform.measure.measures import Measures, result
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
 from gougeform.workbench import address as addresses
-from gougeform.workbench.state import Bench, checked_tool
+from gougeform.workbench.state import Desk, checked_tool
 
 Measured = Callable[[Recipe], Measures]
 Tell = Callable[[float, str], None]
@@ -28,7 +28,7 @@ _TYPES = {
 }  # fmt: skip
 
 
-def small_file(kind: str, bench: Bench, which: str, measured: Measured) -> dict[str, str]:
+def small_file(kind: str, bench: Desk, which: str, measured: Measured) -> dict[str, str]:
     """A file that is made at once: kind is recipe, bench, csv or numbers; of one tool, but for the bench.
 
     Raises InputError for another kind.

@@ -103,12 +103,12 @@ def _work(its: Connection, name: str, what: dict[str, Any]) -> None:
     def tell(share: float, words: Any = "") -> None:
         its.send({"share": share, **(words if isinstance(words, dict) else {"words": words})})
 
-    from gougeform.workbench.state import Problem
+    from gougeform.workbench.state import Trouble
 
     try:
         answer = getattr(importlib.import_module(JOBS[name]), name)(what, tell)
     except InputError as error:
-        its.send({"error": Problem.of(error).plain})
+        its.send({"error": Trouble.of(error).plain})
     else:
         its.send({"answer": answer})
     its.close()

@@ -32,7 +32,7 @@ from gougeform.workbench.incoming import LARGEST_UPLOAD, good_recipe, parsed_jso
 from gougeform.workbench.keeping import small_file
 from gougeform.workbench.longjobs import JOBS, LongJobs
 from gougeform.workbench.reaching import standing, work_profile
-from gougeform.workbench.state import Bench, Problem, start
+from gougeform.workbench.state import Desk, Trouble, start
 from gougeform.workbench.workroom import Superseded, Workroom
 
 LARGEST_REQUEST = 1024 * 1024
@@ -41,7 +41,7 @@ _KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".
 
 
 def build_app(
-    first: Bench, names: Callable[[], tuple[frozenset[str], int]], allow_network: bool = False
+    first: Desk, names: Callable[[], tuple[frozenset[str], int]], allow_network: bool = False
 ) -> web.Application:
     """The application; `names` says which Host headers are ours, once the port is known."""
     app = web.Application(client_max_size=LARGEST_REQUEST, middlewares=[guard(names, allow_network)])
@@ -61,7 +61,7 @@ def build_app(
 
         app.router.add_post(f"/do/{path}", handle)
 
-    def bench_of(what: dict[str, Any]) -> Bench:
+    def bench_of(what: dict[str, Any]) -> Desk:
         if what.get("address"):
             return addresses.from_address(str(what["address"]), room.measured)
         return addresses.from_plain(what["bench"], room.measured) if what.get("bench") else first
@@ -145,7 +145,7 @@ def serve(
 
 
 async def _serve(
-    bench: Bench, listening: socket.socket, host: str, allow_network: bool, browser: bool, say: Callable[[str], None]
+    bench: Desk, listening: socket.socket, host: str, allow_network: bool, browser: bool, say: Callable[[str], None]
 ) -> None:
     port = listening.getsockname()[1]
     names = names_of(host, port, allow_network)
@@ -214,7 +214,7 @@ async def _answered(
         lane = f"{lane}.{str(what.get('lane', ''))[:20]}"
         text = await room.newest(str(what.get("page", ""))[:40], lane, lambda: _text(work(what)))
     except InputError as error:
-        return web.json_response({"error": Problem.of(error).plain}, status=400)
+        return web.json_response({"error": Trouble.of(error).plain}, status=400)
     except Superseded:
         return web.json_response({"superseded": True})
     except (web.HTTPException, asyncio.CancelledError):
@@ -237,7 +237,7 @@ async def _long(request: web.Request, jobs: LongJobs) -> web.StreamResponse:
     try:
         what = parsed_json(await request.read())
     except InputError as error:
-        return web.json_response({"error": Problem.of(error).plain}, status=400)
+        return web.json_response({"error": Trouble.of(error).plain}, status=400)
     stream = web.StreamResponse(headers={**HEADERS, "Content-Type": "application/x-ndjson"})
     await stream.prepare(request)
     words = jobs.run(name, what)
@@ -245,7 +245,7 @@ async def _long(request: web.Request, jobs: LongJobs) -> web.StreamResponse:
         async for word in words:
             await stream.write(_text(word).encode() + b"\n")
     except InputError as error:
-        await stream.write(_text({"error": Problem.of(error).plain}).encode() + b"\n")
+        await stream.write(_text({"error": Trouble.of(error).plain}).encode() + b"\n")
     except ConnectionError:
         pass  # the page has gone, or stopped the job
     finally:

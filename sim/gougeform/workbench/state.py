@@ -28,7 +28,7 @@ Grind = Callable[[Recipe], object]
 
 
 @dataclass(frozen=True)
-class Problem:
+class Trouble:
     """Why the knobs' recipe cannot be ground: the field it is about ("" for the whole), what is wrong, what to do."""
 
     field: str
@@ -41,18 +41,18 @@ class Problem:
         return {"field": self.field, "problem": self.problem, "hint": self.hint}
 
     @classmethod
-    def of(cls, error: InputError) -> Problem:
+    def of(cls, error: InputError) -> Trouble:
         """What a person reads of an error."""
         return cls(error.field, error.problem, error.hint)
 
 
 @dataclass(frozen=True)
-class Tool:
+class Side:
     """wanted: the table the knobs show. good: the last that could be ground. problem: None where both are the same."""
 
     wanted: Table
     good: Table
-    problem: Problem | None = None
+    problem: Trouble | None = None
 
     @property
     def recipe(self) -> Recipe:
@@ -61,7 +61,7 @@ class Tool:
 
 
 @dataclass(frozen=True)
-class View:
+class Shown:
     """How the bench is looked at. panel: the open sheet; overlay: both heads in one place; section_mm: behind the nose.
 
     look: the side the heads are seen from; work: a workpiece's library name ("" for none chosen yet).
@@ -78,18 +78,18 @@ class View:
 
 
 @dataclass(frozen=True)
-class Bench:
+class Desk:
     """Two tools and the view. Benches are equal when they say the same."""
 
-    a: Tool
-    b: Tool
-    view: View = field(default_factory=View)
+    a: Side
+    b: Side
+    view: Shown = field(default_factory=Shown)
 
-    def tool(self, which: str) -> Tool:
+    def tool(self, which: str) -> Side:
         """Tool "a" or "b". Raises InputError for another name."""
         return self.a if checked_tool(which) == "a" else self.b
 
-    def with_tool(self, which: str, tool: Tool) -> Bench:
+    def with_tool(self, which: str, tool: Side) -> Desk:
         """The bench with one tool put in place of another."""
         return replace(self, a=tool) if checked_tool(which) == "a" else replace(self, b=tool)
 
@@ -101,17 +101,17 @@ def checked_tool(which: object) -> str:
     return str(which)
 
 
-def start(a: Recipe, b: Recipe, view: View | None = None) -> Bench:
+def start(a: Recipe, b: Recipe, view: Shown | None = None) -> Desk:
     """A bench with two recipes that are known to be good."""
-    return Bench(fresh(a), fresh(b), view or View())
+    return Desk(fresh(a), fresh(b), view or Shown())
 
 
-def fresh(recipe: Recipe) -> Tool:
+def fresh(recipe: Recipe) -> Side:
     """A tool from a recipe that is known to be good."""
-    return Tool(recipe.table, recipe.table)
+    return Side(recipe.table, recipe.table)
 
 
-def turned(bench: Bench, which: str, changes: Mapping[str, Any], grind: Grind) -> Bench:
+def turned(bench: Desk, which: str, changes: Mapping[str, Any], grind: Grind) -> Desk:
     """The bench after fields of one tool were set by dotted name, as `gougeform.recipe.change.changed` takes them.
 
     A name of the library stands for a whole table ("wheel": "wheel-150"). Where the result cannot be ground the knobs
@@ -124,17 +124,17 @@ def turned(bench: Bench, which: str, changes: Mapping[str, Any], grind: Grind) -
         wanted = apply_changes(deepcopy(tool.wanted), plain)
         without_files(wanted)
     except InputError as error:
-        return bench.with_tool(which, replace(tool, problem=Problem.of(error)))
+        return bench.with_tool(which, replace(tool, problem=Trouble.of(error)))
     try:
         recipe = from_table(wanted)
         without_effect(recipe, plain, "")
         grind(recipe)
     except InputError as error:
-        return bench.with_tool(which, Tool(wanted, tool.good, Problem.of(error)))
-    return bench.with_tool(which, Tool(recipe.table, recipe.table))
+        return bench.with_tool(which, Side(wanted, tool.good, Trouble.of(error)))
+    return bench.with_tool(which, Side(recipe.table, recipe.table))
 
 
-def opened(bench: Bench, which: str, table: Table, grind: Grind) -> Bench:
+def opened(bench: Desk, which: str, table: Table, grind: Grind) -> Desk:
     """The bench with a whole recipe opened as one tool.
 
     Raises InputError where it cannot be read or ground: an opened file must not half replace what is there.
@@ -145,18 +145,18 @@ def opened(bench: Bench, which: str, table: Table, grind: Grind) -> Bench:
     return bench.with_tool(which, fresh(recipe))
 
 
-def copied(bench: Bench, source: str) -> Bench:
+def copied(bench: Desk, source: str) -> Desk:
     """The bench with the other tool made the same as `source`, knobs, shape and problem alike."""
     other = "b" if checked_tool(source) == "a" else "a"
     return bench.with_tool(other, bench.tool(source))
 
 
-def swapped(bench: Bench) -> Bench:
+def swapped(bench: Desk) -> Desk:
     """The bench with A and B changed over."""
     return replace(bench, a=bench.b, b=bench.a)
 
 
-def put_back(bench: Bench, which: str) -> Bench:
+def put_back(bench: Desk, which: str) -> Desk:
     """The bench with a tool's knobs set back to the last shape that could be ground."""
     return bench.with_tool(which, fresh(bench.tool(which).recipe))
 
@@ -170,13 +170,13 @@ def differences(a: Mapping[str, float | None], b: Mapping[str, float | None]) ->
     return out
 
 
-def looked(view: View, changes: Mapping[str, Any]) -> View:
+def looked(view: Shown, changes: Mapping[str, Any]) -> Shown:
     """The view with fields changed. Raises InputError for an unknown field or a value that is not allowed."""
     checks: dict[str, Callable[[Any], bool]] = {
-        "panel": lambda x: x in View.PANELS,
+        "panel": lambda x: x in Shown.PANELS,
         "overlay": lambda x: isinstance(x, bool),
         "section_mm": lambda x: isinstance(x, int | float) and not isinstance(x, bool) and 0 <= x <= 200,
-        "look": lambda x: x in View.LOOKS,
+        "look": lambda x: x in Shown.LOOKS,
         "work": lambda x: isinstance(x, str) and len(x) <= 100,
     }
     for name, value in changes.items():

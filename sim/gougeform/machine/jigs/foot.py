@@ -14,7 +14,7 @@ from gougeform.quantity import Quantity
 if TYPE_CHECKING:
     from gougeform.bar.marks import Mark
     from gougeform.bar.section import Section
-    from gougeform.machine.bodies import Body
+    from gougeform.machine.bodies import Obstacle
     from gougeform.machine.rig import FootRig, Pivot, Rig
     from gougeform.machine.solid import WheelSolid
 
@@ -146,13 +146,13 @@ class FootJig(ClampedJig):
         foot = np.array([0.0, section.y_floor - pivot.above, -pivot.along])
         return FootRig(foot, self.at_rim(section, wheel, contact), pivot)
 
-    def bodies(self, section: Section, rig: Rig) -> tuple[Body, ...]:
+    def bodies(self, section: Section, rig: Rig) -> tuple[Obstacle, ...]:
         """The clamp, and the arm from its hinge to the foot."""
         import numpy as np
 
-        from gougeform.machine.bodies import Body, Round
+        from gougeform.machine.bodies import Obstacle, Round
         from gougeform.machine.rig import FootRig
 
         assert isinstance(rig, FootRig)
         hinge = np.array([0.0, -self.drop(section), -self.projection_mm - self.hinge_back_mm])
-        return (*super().bodies(section, rig), Body("the arm", Round(hinge, rig.foot, self.arm_diameter_mm / 2)))
+        return (*super().bodies(section, rig), Obstacle("the arm", Round(hinge, rig.foot, self.arm_diameter_mm / 2)))

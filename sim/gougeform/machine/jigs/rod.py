@@ -12,7 +12,7 @@ from gougeform.quantity import Quantity
 if TYPE_CHECKING:
     from gougeform.bar.marks import Mark
     from gougeform.bar.section import Section
-    from gougeform.machine.bodies import Body
+    from gougeform.machine.bodies import Obstacle
     from gougeform.machine.rig import Pivot, Rig, RodRig
     from gougeform.machine.solid import WheelSolid
 
@@ -139,11 +139,11 @@ class RodJig(ClampedJig):
         hinge = np.array([0.0, section.y_floor - pivot.above + self.shoe_mm, -pivot.along])
         return RodRig(hinge, np.array([0.0, np.sin(cant), np.cos(cant)]), self.shoe_mm, rim, pivot)
 
-    def bodies(self, section: Section, rig: Rig) -> tuple[Body, ...]:
+    def bodies(self, section: Section, rig: Rig) -> tuple[Obstacle, ...]:
         """The clamp, the rod, and the shoe: a box that lies on the rod, on the side of the hinge."""
         import numpy as np
 
-        from gougeform.machine.bodies import Body, Box, Round
+        from gougeform.machine.bodies import Box, Obstacle, Round
         from gougeform.machine.rig import RodRig
 
         assert isinstance(rig, RodRig)
@@ -151,6 +151,6 @@ class RodJig(ClampedJig):
         left, right = (np.array([rig.rim, side * _ROD_LONG_MM, 0.0]) for side in (-1.0, 1.0))
         return (
             *super().bodies(section, rig),
-            Body("the shoe", Box(np.array([0.0, thick + half[1], 0.0]), half), rig.shoe_pose),
-            Body("the rod", Round(left, right, thick), rig.rod_pose),
+            Obstacle("the shoe", Box(np.array([0.0, thick + half[1], 0.0]), half), rig.shoe_pose),
+            Obstacle("the rod", Round(left, right, thick), rig.rod_pose),
         )

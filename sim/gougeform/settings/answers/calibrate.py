@@ -16,7 +16,7 @@ from gougeform.read.writing import toml_text
 from gougeform.recipe.model import Recipe
 from gougeform.settings.calibrate import READING_DEG, Fit, calibrate, jig_table
 from gougeform.settings.names import NAMES, setting_name
-from gougeform.settings.pairs import Pair, read_pairs
+from gougeform.settings.pairs import NosePair, read_pairs
 
 
 def answer(
@@ -127,12 +127,12 @@ def _title(fit: Fit, count: int) -> str:
     return f"{kind}, {what} fitted to {count} measured pairs"
 
 
-def _readings(pairs: Sequence[Pair], fit: Fit) -> list[tuple[int, str, float, float]]:
+def _readings(pairs: Sequence[NosePair], fit: Fit) -> list[tuple[int, str, float, float]]:
     every = [(pair.line, name, value) for pair in pairs for name, value in pair.read.items()]
     return [(*one, one[2] + float(off)) for one, off in zip(every, fit.residual, strict=True)]
 
 
-def _blocks(pairs: Sequence[Pair], fit: Fit, reading: float) -> list[Block]:
+def _blocks(pairs: Sequence[NosePair], fit: Fit, reading: float) -> list[Block]:
     jig: list[list[Cell]] = [
         [n.replace("_", " "), _valued(n, fit.start[k]), _valued(n, fit.value[k]), _sure(n, fit.sure[k], "not told")]
         for k, n in enumerate(fit.names)

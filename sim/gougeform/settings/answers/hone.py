@@ -11,7 +11,7 @@ import numpy as np
 from gougeform.errors import InputError
 from gougeform.machine.jig import DISTANCES
 from gougeform.machine.wheel import Wheel
-from gougeform.present.answer import Answer, Block, Files, Labels, Made, Next, down
+from gougeform.present.answer import Answer, Block, Files, Labels, Next, WrittenFile, down
 from gougeform.present.files import INK, SOFT, WARM, chart, line, text
 from gougeform.present.progress import step
 from gougeform.recipe.change import changed
@@ -76,7 +76,9 @@ def answer(recipe: Recipe, wheel: str | float) -> Answer:
         next=[]
         if set_up is None or not set_up.grinds[0].jig.pivot_noun
         else [
-            Next("gauge", ["spacer", Made("hone.toml")], why=f"a block to print for this setting ({best.words})"),
+            Next(
+                "gauge", ["spacer", WrittenFile("hone.toml")], why=f"a block to print for this setting ({best.words})"
+            ),
         ],
         recipe=changed(recipe, {"wheel": fields.plain(), **_without_centre(recipe), **_one_wheel(recipe)}),
     )

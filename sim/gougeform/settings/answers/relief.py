@@ -19,7 +19,7 @@ from gougeform.quantity import MM, shown
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
 from gougeform.settings.bench import bench_of
-from gougeform.settings.relief import Made, Middle, Relief
+from gougeform.settings.relief import MadeRelief, Middle, Relief
 from gougeform.settings.ruler import machine, straight_words
 from gougeform.tool.costs import sharpening_block
 from gougeform.tool.rows import along, near_misses
@@ -39,23 +39,23 @@ def answer(recipe: Recipe, land: float | None = None, move: float | None = None,
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class Reliefs:
     """A relief as asked and as a ruler can set it, and the family it was chosen from, on its middle plane."""
 
     middle: Middle
-    exact: Made
-    ruler: Made
+    exact: MadeRelief
+    ruler: MadeRelief
     family: list[Relief]
 
 
-def found_for(recipe: Recipe, land: float | None, move: float | None, angle: float | None) -> Found:
+def found_for(recipe: Recipe, land: float | None, move: float | None, angle: float | None) -> Reliefs:
     """The relief of two of the three, as in `answer`. Raises InputError."""
     middle = Middle(recipe)
     relief, family = chosen(middle, land, move, angle)
-    return Found(middle, middle.made(relief), middle.made(middle.on_ruler(relief)), family)
+    return Reliefs(middle, middle.made(relief), middle.made(middle.on_ruler(relief)), family)
 
 
-def told(found: Found) -> Answer:
+def told(found: Reliefs) -> Answer:
     """What came of it."""
     middle, made, ruler, family = found.middle, found.exact, found.ruler, found.family
     relief = made.relief
@@ -121,7 +121,7 @@ def _own(middle: Middle) -> Relief:
     return middle.from_move(land, middle.first.value(name) - middle.second.value(name))
 
 
-def numbers(made: Made) -> dict[str, Any]:
+def numbers(made: MadeRelief) -> dict[str, Any]:
     """A relief and how it is set, with units in the names."""
     relief = made.relief
     return {
@@ -139,7 +139,7 @@ def numbers(made: Made) -> dict[str, Any]:
     }
 
 
-def _relief(made: Made, ruler: Made) -> Block:
+def _relief(made: MadeRelief, ruler: MadeRelief) -> Block:
     table = made.relief.unit == "deg"
     straight = straight_words(bench_of(made.recipe))
     labels: Labels = {
@@ -166,7 +166,7 @@ def _relief(made: Made, ruler: Made) -> Block:
     return across("Relief", both, labels, _HEAD)
 
 
-def _land(made: Made, ruler: Made) -> Block:
+def _land(made: MadeRelief, ruler: MadeRelief) -> Block:
     """By arc length, as every other per cent of a wing; of the right wing, which the left one mirrors."""
     labels = {f"{name}_mm": name for name in ("nose", *(f"{p} %" for p in WING_PER_CENT))}
     lands = ((one.measures.land, *along(one.edge, one.edge.land, 1)) for one in (ruler, made))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from gougeform.present.answer import Answer, Block, Files, Labels, Made, Next, across
+from gougeform.present.answer import Answer, Block, Files, Labels, Next, WrittenFile, across
 from gougeform.present.files import text
 from gougeform.present.folder import called
 from gougeform.recipe.model import Recipe
@@ -76,7 +76,7 @@ def told(settled: Settled) -> Answer:
             "cannot_be_met": unmet,
         },
         files=Files({n: text(to_toml(ruler.recipe)) for n, (_, ruler) in zip(names, pairs, strict=True)}),
-        next=[*(following if more else []), Next("grind", [Made(names[0])], why=why)],
+        next=[*(following if more else []), Next("grind", [WrittenFile(names[0])], why=why)],
         recipe=pairs[0][1].recipe,
     )
 

@@ -3,7 +3,12 @@
 export const page = Math.random().toString(36).slice(2) + Date.now().toString(36);
 
 export class Refused extends Error {
-  constructor(error) { super(error.problem); this.field = error.field; this.problem = error.problem; this.hint = error.hint; }
+  constructor(error) {
+    super(error.problem);
+    this.field = error.field;
+    this.problem = error.problem;
+    this.hint = error.hint;
+  }
   get words() { return sentence(this); }
 }
 
@@ -19,12 +24,29 @@ const headers = { "Content-Type": "application/json", "X-Gougeform": "page" };
 export async function ask(path, what, lane = "") {
   let got;
   try {
-    got = await fetch("/do/" + path, { method: "POST", headers, body: JSON.stringify({ ...what, page, lane }) });
+    got = await fetch("/do/" + path, {
+      method: "POST",
+      headers,
+      body: JSON.stringify({
+        ...what,
+        page,
+        lane
+      })
+    });
   } catch {
-    throw new Refused({ field: "", problem: "the workbench does not answer", hint: "look whether its terminal is still open; what is on the bench stays in the address" });
+    throw new Refused({
+      field: "",
+      problem: "the workbench does not answer",
+      hint: "look whether its terminal is still open; what is on the bench stays in the address"
+    });
   }
   const kind = got.headers.get("Content-Type") || "";
-  if (!kind.includes("json")) throw new Refused({ field: "", problem: got.status === 413 ? "that is larger than the workbench takes" : `the workbench refused (${got.status})`, hint: "" });
+  if (!kind.includes("json")) throw new Refused({
+    field: "",
+    problem: got.status === 413 ?
+      "that is larger than the workbench takes" : `the workbench refused (${got.status})`,
+    hint: ""
+  });
   const value = await got.json();
   if (value.error) throw new Refused(value.error);
   return value.superseded ? null : value;
@@ -34,7 +56,15 @@ export async function ask(path, what, lane = "") {
 export function job(name, what, tell) {
   const control = new AbortController();
   const answer = (async () => {
-    const got = await fetch("/long/" + name, { method: "POST", headers, body: JSON.stringify({ ...what, page }), signal: control.signal });
+    const got = await fetch("/long/" + name, {
+      method: "POST",
+      headers,
+      body: JSON.stringify({
+        ...what,
+        page
+      }),
+      signal: control.signal
+    });
     const reader = got.body.pipeThrough(new TextDecoderStream()).getReader();
     let text = "";
     for (;;) {
@@ -49,7 +79,11 @@ export function job(name, what, tell) {
         tell(word.share, word.words, word);
       }
       if (done) {
-        if (text.trim()) { const word = JSON.parse(text); if (word.error) throw new Refused(word.error); }
+        if (text.trim()) {
+          const word = JSON.parse(text);
+          if (word.error) throw new Refused(word
+            .error);
+        }
         throw new Refused({ field: "", problem: "the job ended without an answer", hint: "try again" });
       }
     }
@@ -58,7 +92,8 @@ export function job(name, what, tell) {
 }
 
 export function floats(text, Kind = Float32Array) {
-  const raw = atob(text), bytes = new Uint8Array(raw.length);
+  const raw = atob(text),
+    bytes = new Uint8Array(raw.length);
   for (let i = 0; i < raw.length; i++) bytes[i] = raw.charCodeAt(i);
   return new Kind(bytes.buffer);
 }

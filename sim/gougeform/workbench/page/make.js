@@ -14,7 +14,8 @@ export function el(name, attributes = {}, ...children) {
 
 export function svg(name, attributes = {}, ...children) {
   const made = document.createElementNS("http://www.w3.org/2000/svg", name);
-  for (const [key, value] of Object.entries(attributes)) if (value !== null && value !== undefined) made.setAttribute(key, value);
+  for (const [key, value] of Object.entries(attributes))
+    if (value !== null && value !== undefined) made.setAttribute(key, value);
   made.append(...children);
   return made;
 }
@@ -32,7 +33,8 @@ export function difference(value, digits) {
 }
 
 export function path(points, close = false) {
-  return points.map((p, i) => (i ? "L" : "M") + p[0].toFixed(2) + " " + p[1].toFixed(2)).join("") + (close ? "Z" : "");
+  return points.map((p, i) => (i ? "L" : "M") + p[0].toFixed(2) + " " + p[1].toFixed(2)).join("") + (close ?
+    "Z" : "");
 }
 
 export function typed(text) {
@@ -42,9 +44,11 @@ export function typed(text) {
 }
 
 export function steps(low, high, most) {
-  const rough = (high - low) / Math.max(most, 1), power = 10 ** Math.floor(Math.log10(rough));
+  const rough = (high - low) / Math.max(most, 1),
+    power = 10 ** Math.floor(Math.log10(rough));
   const step = [1, 2, 5, 10].map((k) => k * power).find((k) => k >= rough);
   const out = [];
-  for (let v = Math.ceil(low / step - 1e-9) * step; v <= high + 1e-9 * step; v += step) out.push(Math.abs(v) < 1e-9 ? 0 : v);
+  for (let v = Math.ceil(low / step - 1e-9) * step; v <= high + 1e-9 * step; v += step) out.push(Math.abs(v) <
+    1e-9 ? 0 : v);
   return { values: out, digits: Math.max(0, -Math.floor(Math.log10(step) + 1e-9)) };
 }
