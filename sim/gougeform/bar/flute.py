@@ -81,6 +81,11 @@ class Flute(Part):
         floor_radius: mm, for shapes that have it to choose. Raises InputError where there is none.
         """
 
+    @property
+    def chosen_floor_mm(self) -> float:
+        """The radius at the floor where it is chosen beside width and depth, as `through` takes it; else 0."""
+        return 0.0
+
     def marks(self, section: Section) -> list[Mark]:
         """What to measure of it, seen from the bar's end."""
         return []

@@ -106,8 +106,7 @@ def _same_edge(recipe: Recipe, goal: Section) -> Recipe:
         raise InputError("flute", "a measured flute is what it is: it has no opening to choose", "another flute")
     if not web > 0:
         raise InputError("flute", f"on this bar no flute is left {2 * half:.2f} mm wide with its floor there", "a size")
-    radius = getattr(recipe.flute, "floor_radius_mm", 0.0)
-    fields = kind.through(2 * half, depth, radius) | {"web_mm": web}
+    fields = kind.through(2 * half, depth, recipe.flute.chosen_floor_mm) | {"web_mm": web}
     return recipe.with_(flute=recipe.flute.model_copy(update=fields))
 
 

@@ -55,6 +55,11 @@ class EllipseFlute(CurvedFlute):
         tall = depth * floor_radius
         return {"floor_radius_mm": floor_radius, "half_width_mm": tall / math.sqrt(2 * (tall - half * half / 2))}
 
+    @property
+    def chosen_floor_mm(self) -> float:
+        """As `Flute` says."""
+        return self.floor_radius_mm
+
     def marks(self, section: Section) -> list[Mark]:
         """As `Flute` says."""
         from gougeform.bar.marks import floor_radius, length

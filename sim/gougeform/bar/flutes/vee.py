@@ -63,6 +63,11 @@ class VeeFlute(CurvedFlute):
             )
         return {"floor_radius_mm": floor_radius, "flank_angle_deg": math.degrees(angle)}
 
+    @property
+    def chosen_floor_mm(self) -> float:
+        """As `Flute` says."""
+        return self.floor_radius_mm
+
     def marks(self, section: Section) -> list[Mark]:
         """As `Flute` says."""
         import numpy as np
