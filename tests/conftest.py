@@ -35,6 +35,32 @@ def pytest_make_collect_report(collector):
     return report
 
 
+SLOW = {
+    *("abuse", "benchmarks", "budgets", "children", "commands_reach", "convergence", "docstrings", "finite_element"),
+    *("finite_element_sections", "gauge_command", "gauge_kinds", "gauge_printing", "guide", "kernel", "mesh_booleans"),
+    *(
+        "notebooks",
+        "one_file_kinds",
+        "picture",
+        "polygon_areas",
+        "quantities",
+        "random_recipes",
+        "reach",
+        "recipe_model",
+    ),
+    *("regrind_and_gaps", "settings_calibrate", "settings_commands", "settings_solve", "study_answers"),
+    *("study_cluster", "study_run", "workbench_browser", "workbench_jobs", "start", "fcl", "exact_boundary_kernel"),
+    *("dense_minimisation", "outside_table", "mutants", "readme", "files", "solid", "imports"),
+}
+"""Files of tests, without their `test_`, that take more than some seconds: what `pytest -m quick` leaves out."""
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        if item.path.stem.removeprefix("test_") not in SLOW:
+            item.add_marker(pytest.mark.quick)
+
+
 _BAR = {"outline": "round", "diameter_mm": 10.0, "length_mm": 150.0}
 _FLUTE = {"shape": "arc", "radius_mm": 4.0, "web_mm": 6.5, "length_mm": 60.0}
 _LOW = _FLUTE | {"web_mm": 3.5}  # its floor lies below the roll axis, so that rolling keeps the nose

@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 
 import gougeform
+from conftest import SLOW
 
 SOURCE = Path(gougeform.__file__).parent
 
@@ -149,3 +150,16 @@ def test_one_name_one_thing():
             if isinstance(node, ast.ClassDef):
                 found.setdefault(node.name, []).append(path.relative_to(SOURCE).as_posix())
     assert {name: places for name, places in found.items() if len(places) > 1} == {}
+
+
+def test_the_quick_tests_look_into_every_room():
+    """`pytest -m quick` leaves out whole files; what is left imports something of every package."""
+    seen = set()
+    for path in Path(__file__).parent.rglob("test_*.py"):
+        if path.stem.removeprefix("test_") in SLOW:
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [node.module] if isinstance(node, ast.ImportFrom) and node.module else []
+            names += [one.name for one in node.names] if isinstance(node, ast.Import) else []
+            seen |= {name.split(".")[1] for name in names if name.startswith("gougeform.")}
+    assert seen >= PACKAGES - {"commands"}
