@@ -14,6 +14,7 @@ from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
+from gougeform.recipe.write import to_toml
 
 POINT = 72 / 25.4  # points in a mm
 NAME = "baluster-square-10-relief-foot"
@@ -207,3 +208,38 @@ def test_command_writes_three_files(tmp_path, capsys):
     assert {path.rsplit(".")[-1] for path in json.loads(out)["files"]} == {"pdf", "svg", "png"}
     assert sorted(path.name for path in tmp_path.iterdir()) == ["card.pdf", "card.png", "card.svg"]
     assert "Before you grind" in told
+
+
+@pytest.mark.parametrize("name", ["finial-round-10-relief-foot", "finial-round-10-relief-rod"])
+def test_the_card_gives_what_a_ruler_can_set_and_the_edge_of_that(name, tmp_path, capsys):
+    """Re-ground here from the card's own values: distances on half millimetres make the nose that the card tells."""
+    import json
+
+    assert main(["card", name, "--json", "-o", str(tmp_path)]) == 0
+    said = json.loads(capsys.readouterr().out)
+    recipe = load(name)
+    rod = recipe.grinds[0].jig.pivot_thick_mm
+    on, wanted = (
+        [float(step["value"].removesuffix(" mm")) for step in said[key] if "im to" in step["what"]]
+        for key in ("steps", "exact_steps")
+    )
+    assert len(on) == 2
+    for value, exact, grind in zip(on, wanted, shape(recipe).settings, strict=True):
+        assert (value / recipe.ruler_mm) % 1 == 0
+        assert abs(value - exact) < recipe.ruler_mm
+        assert exact == pytest.approx(grind.rim_distance - rod, abs=0.006)
+    set_ = changed(recipe, {f"grind.{i}.rim_distance_mm": value + rod for i, value in enumerate(on)})
+    helped = next(step["help"] for step in said["steps"] if "outline" in step["what"])
+    assert f"{measure(shape(set_)).nose_angle:.1f}°" in helped
+    assert f"exactly {wanted[0]:g} mm" in next(step["help"] for step in said["steps"] if "im to" in step["what"])
+
+
+def test_a_card_says_so_where_no_hand_can_set_it(tmp_path, capsys):
+    """The projection is the shortest that stands, to 0.1 mm: a whole millimetre less, the clamp meets the wheel."""
+    short = tmp_path / "short.toml"
+    text = to_toml(changed(load("finial-round-10-fingernail-foot"), {"jig.projection_mm": 52.9, "ruler_mm": 1.0}))
+    short.write_text(text)
+    assert main(["card", str(short), "-o", str(tmp_path / "out")]) == 0
+    out, told = capsys.readouterr()
+    assert "The exact values stand here" in " ".join((out + told).split())
+    assert "52.9 mm" in out

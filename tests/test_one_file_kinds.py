@@ -292,5 +292,5 @@ def test_the_jig_is_drawn_and_told(grown):
     assert sizes == ["projection", "rim to cup centre", "rim to cup surface", "centre to cup", "cup to nose"]
     assert lines == 1
     assert "Slide below the hinge" in steps
-    assert "Rim to cup centre" in steps
+    assert "Rim to cup, surface" in steps
     assert "slide ±" in tolerance

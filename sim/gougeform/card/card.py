@@ -32,9 +32,9 @@ _TABLES = 76.0  # where the tables begin, layout units
 _LEADING = 3.0  # of their rows
 
 
-def draw_card(measures: Measures, paper: str = "A5") -> Page:
-    """Lay the card out on A5 or A4 paper."""
-    card = content(measures)
+def draw_card(measures: Measures, paper: str = "A5", exact: Measures | None = None) -> Page:
+    """Lay the card out on A5 or A4 paper; exact: see `content`."""
+    card = content(measures, exact)
     page = Page(paper)
     left, right = _MARGIN, page.width - _MARGIN
     y = _head(page, card, measures, left, right)
@@ -53,8 +53,8 @@ def _head(page: Page, card: Card, measures: Measures, left: float, right: float)
     badge = f"{measures.nose_angle:.1f}°"
     wide = page.measured(badge, 17, bold=True)
     page.text(right, top - 6.2, badge, 17, ha="right", fontweight="bold")
-    page.text(right - wide - 1.5, top - 6.2, "nose", 7, ha="right", color=QUIET)
-    room = right - left - wide - 14
+    page.text(right - wide - 1.5, top - 6.2, card.nose, 7, ha="right", color=QUIET)
+    room = right - left - wide - page.measured(card.nose, 7) - 6
     lines = page.wrapped(card.title, room, 9.5, bold=True)[:2]
     for number, line in enumerate(lines):
         words, size = page.fitted(line, room, 9.5, 6.0, bold=True)
@@ -209,6 +209,8 @@ def _draw_tables(page: Page, card: Card, left: float, right: float, top: float) 
         page.text(left, y, line, 5.3, color=QUIET)
 
 
-def write_card(measures: Measures, stem: Path, paper: str = "A5") -> list[Path]:
-    """Write STEM.pdf, STEM.svg and STEM.png. Raises InputError where they cannot be written."""
-    return draw_card(measures, paper).save(stem, measures.gouge.recipe.title or measures.gouge.recipe.name or "Gouge")
+def write_card(measures: Measures, stem: Path, paper: str = "A5", exact: Measures | None = None) -> list[Path]:
+    """Write STEM.pdf, STEM.svg and STEM.png; exact: see `content`. Raises InputError where they cannot be written."""
+    return draw_card(measures, paper, exact).save(
+        stem, measures.gouge.recipe.title or measures.gouge.recipe.name or "Gouge"
+    )

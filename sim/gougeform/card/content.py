@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,9 +23,13 @@ _WORN = 6
 
 @dataclass(frozen=True)
 class Card:
-    """What stands on a card. wear: rows, heads first, none where nothing wears; wear_note: how to read it."""
+    """What stands on a card.
+
+    nose: words beside the nose angle. wear: rows, heads first, none where nothing wears; wear_note: how to read it.
+    """
 
     title: str
+    nose: str
     tool: str
     steps: tuple[Step, ...]
     angles: tuple[tuple[str, ...], ...]
@@ -35,21 +39,37 @@ class Card:
     cautions: tuple[str, ...]
 
 
-def content(measures: Measures) -> Card:
-    """Gather the card's words and numbers."""
+def content(measures: Measures, exact: Measures | None = None) -> Card:
+    """Gather the card's words and numbers.
+
+    exact: the tool where the one to be set is the nearest that a hand can set; its values stand small behind.
+    """
     recipe = measures.gouge.recipe
     wear, note = wear_table(measures.gouge)
     edge = edge_block(measures)
+    shown = [f"{one.nose_angle:.1f}°" for one in (measures, exact or measures)]
     return Card(
         title=recipe.title or recipe.name or "Gouge",
+        nose="nose" if shown[0] == shown[1] else f"nose (exactly {shown[1]})",
         tool=tool_words(recipe),
-        steps=tuple(steps(measures)),
+        steps=tuple(steps(measures) if exact is None else _beside(steps(measures), steps(exact))),
         angles=tuple(tuple(map(str, row)) for row in (edge.head, *edge.rows)),
         wear=tuple(wear),
         wear_note=note,
         tolerance=tolerance_line(measures.gouge),
         cautions=(*measures.notes, *cautions(recipe)),
     )
+
+
+def _beside(mine: list[Step], exact: list[Step]) -> list[Step]:
+    """The steps, each with the exact value behind its help where a hand cannot set that one."""
+    wanted = {step.what: step.value for step in exact}
+    return [
+        replace(step, help=f"exactly {wanted[step.what]}; {step.help}" if step.help else f"exactly {wanted[step.what]}")
+        if wanted.get(step.what, step.value) != step.value
+        else step
+        for step in mine
+    ]
 
 
 def tool_words(recipe: Recipe) -> str:
@@ -83,17 +103,17 @@ def _place_steps(gouge: Gouge, number: int) -> list[Step]:
     if setting.rim_distance is None:
         return []
     noun, thick, extra = grind.jig.pivot_noun, grind.jig.pivot_thick_mm, []
+    gap = setting.rim_distance - thick
     if thick:
-        gap = setting.rim_distance - thick
         extra.append(
-            f"to the {noun}'s surface {gap:.2f}" if gap > 0 else f"NO ROOM: the {noun} would cut into the wheel"
+            f"to its centre {setting.rim_distance:.2f}" if gap > 0 else f"NO ROOM: the {noun} would cut into the wheel"
         )
     if setting.centre_distance is not None:
         extra.append(f"wheel's centre {setting.centre_distance:.2f}")
     if (h := grind.jig.level_mm) is not None:
         extra.append(f"{abs(h):g} {'above' if h >= 0 else 'below'} the wheel's axis")
-    what = f"Rim to {noun} centre" if thick else f"Rim to {noun}"
-    return [Step(what, f"{setting.rim_distance:.2f} mm", ", ".join(extra), f"rim{number}")]
+    what = f"Rim to {noun}, surface" if thick else f"Rim to {noun}"
+    return [Step(what, f"{round(gap, 2):g} mm", ", ".join(extra), f"rim{number}")]
 
 
 def _relief_steps(gouge: Gouge, number: int) -> list[Step]:
@@ -129,10 +149,14 @@ def wear_table(gouge: Gouge) -> tuple[list[tuple[str, ...]], str]:
         n for n, (g, jig) in enumerate(zip(gouge.recipe.grinds, gouge.jigs, strict=True))
         if g.wheel.diameter_mm == new and jig.pivot is not None
     ]  # fmt: skip
-    names = [f"rim to {first.pivot_noun}", *("relief" for n in which[1:])]
+    thick = first.pivot_thick_mm
+    names = [
+        f"to {first.pivot_noun} surface" if thick else f"rim to {first.pivot_noun}",
+        *("relief" for n in which[1:]),
+    ]
     rows: list[tuple[str, ...]] = [("wheel Ø", *names, "if not reset")]
     for diameter in worn_diameters(new, _WORN):
-        cells = [f"{distance_for(gouge, n, diameter):.2f}" for n in which]
+        cells = [f"{distance_for(gouge, n, diameter) - thick:.2f}" for n in which]
         stay = rig.rim + (new - diameter) / 2
         angle = np.degrees(rig.pivot.nose_angle(stay, 2 / diameter, _across(gouge, 0)))
         rows.append((f"{diameter:g}", *cells, f"{angle:.1f}°" if np.isfinite(angle) else NOTHING))

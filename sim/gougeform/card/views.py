@@ -51,7 +51,8 @@ _DASH = (0, (4, 2))
 class SideView:
     """Everything in the wheel's middle plane, machine frame, mm: X toward the person, Z up. None where there is none.
 
-    tool: (n, 2) outline. clamp: a place on the clamp face. pivots: (grind, place) where grinds differ in it.
+    tool: (n, 2) outline. clamp: a place on the clamp face. pivots: (grind, place) where grinds differ in it. thick: how
+    far a pivot reaches toward the wheel from its place.
     """
 
     radius: float | None
@@ -63,6 +64,7 @@ class SideView:
     hinge: Floats | None
     pivots: tuple[tuple[int, Floats], ...]
     support: Floats | None
+    thick: float = 0.0
 
 
 def side_view(gouge: Gouge, edge: Edge) -> SideView:
@@ -87,7 +89,8 @@ def side_view(gouge: Gouge, edge: Edge) -> SideView:
         if all(np.linalg.norm(at - other) > 0.05 for _, other in pivots):
             pivots.append((number, at))
     nose = placed(np.array([[section.y_floor, 0.0]]))[0]
-    return SideView(1 / k if k else None, tool, axis, nose, clamp, box, hinge, tuple(pivots), support)
+    around = 1 / k if k else None
+    return SideView(around, tool, axis, nose, clamp, box, hinge, tuple(pivots), support, fields.pivot_thick_mm)
 
 
 def on_machine(gouge: Gouge) -> Place:
@@ -198,12 +201,14 @@ def _draw_dimensions(page: Page, view: SideView, put: Place, names: dict[str, st
         page.dimension_mm(put(start), put(end), names["projection"], away=7.5 * u, side=side)
     if view.hinge is not None and "cant" in names:
         _draw_cant(page, view, put, names["cant"])
+    aside = 1 if view.thick else 0  # or the figure beside a short distance would stand on the pivot
     for count, (number, at) in enumerate(view.pivots):
         rim = at * (view.radius / np.linalg.norm(at)) if view.radius is not None else at * [0.0, 1.0]
         # Later grinds stand beside the first one, on the side where the tool is not.
         way = at - rim
+        near = at - view.thick * way / np.linalg.norm(way)
         side = -1 if way[0] * (view.nose - rim)[1] > way[1] * (view.nose - rim)[0] else 1
-        page.dimension_mm(put(rim), put(at), names[f"rim{number}"], away=6.5 * u * count, side=side)
+        page.dimension_mm(put(rim), put(near), names[f"rim{number}"], away=6.5 * u * (count + aside), side=side)
     if view.radius is not None and view.pivots:
         centre, at = np.zeros(2), view.pivots[0][1]
         page.line_mm(put(np.stack([centre, at])), 0.35, linestyle=_DASH, color=QUIET)

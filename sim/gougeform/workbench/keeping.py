@@ -76,13 +76,17 @@ def files(what: dict[str, Any], tell: Tell) -> dict[str, str]:
         name = f"{stem}.{kind}"
         return as_file(name, captured(lambda folder: write_mesh(solid, folder / name))[name])
     if kind == "card":
+        from gougeform.card.byhand import hand_set
         from gougeform.card.card import write_card
         from gougeform.measure.measures import measure
         from gougeform.present.files import captured
 
-        measures = measure(gouge)
-        tell(0.2, "laying the card out")
-        return as_file(f"{stem}-card.pdf", captured(lambda folder: write_card(measures, folder / "card"))["card.pdf"])
+        exact = measure(gouge)
+        tell(0.2, "setting it by ruler and protractor")
+        measures, _ = hand_set(exact)
+        tell(0.6, "laying the card out")
+        pages = captured(lambda folder: write_card(measures, folder / "card", exact=exact))
+        return as_file(f"{stem}-card.pdf", pages["card.pdf"])
     raise InputError("kind", f"given {str(kind)[:20]!r}, allowed are stl, 3mf, gauges and card", "load the page again")
 
 
