@@ -94,7 +94,7 @@ def test_best_setting_has_the_least_gap_around_it():
 def test_among_equal_settings_the_one_that_costs_least():
     # Projection and how far back the hinge lies add up: many pairs put the foot at the same place, so all lie alike.
     old = load(FOOT)
-    frees = [Free(NAMES[n], NAMES[n].low, NAMES[n].high) for n in ("distance", "projection", "hinge_back")]
+    frees = [Free(NAMES[n], *NAMES[n].bounds) for n in ("distance", "projection", "hinge_back")]
     found = match(old, changed(old, {"jig.hinge_back_mm": 22.0}), frees)
     assert found.equal >= 1
     assert found.best.largest < 2e-3

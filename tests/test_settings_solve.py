@@ -116,7 +116,7 @@ def test_round_trips_over_200_random_cases(table):
         truth = {name: bench.value(name) for name in ("distance", "projection")}
         start = with_settings(recipe, {"distance": truth["distance"] + 3, "projection": truth["projection"] - 4})
         wants = (Want("nose", found.nose), Want("wing50", found.wings[50.0]))
-        frees = tuple(Free(NAMES[name], NAMES[name].low, NAMES[name].high) for name in truth)
+        frees = tuple(Free(NAMES[name], *NAMES[name].bounds) for name in truth)
         answer = solve(Problem(start, wants, frees))
         assert answer.exact
         off = min(max(abs(s.values[name] - truth[name]) for name in truth) for s in answer.solutions)

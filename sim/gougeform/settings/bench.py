@@ -87,8 +87,9 @@ class Bench:
     def bounds(self, name: Name) -> tuple[float, float]:
         """How far a setting is looked for where a person gives no bounds; what it is now always lies within."""
         now = self.value(name.name)
-        low = name.low + self.jig.pivot_thick_mm if name.name == "distance" else name.low
-        high = name.high
+        low, high = name.bounds
+        if name.name == "distance":
+            low += self.jig.pivot_thick_mm
         if self.ends_at_ferrule(name):
             high = min(high, max(self.steel_mm - HELD_MM, now))
             low = min(low, high / 2)

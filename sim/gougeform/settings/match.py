@@ -350,7 +350,8 @@ def _usual(bench: Bench) -> list[Free]:
 
 def _starts(bench: Bench, frees: Sequence[Free], low: Floats, span: Floats, nose: float) -> list[Floats]:
     """Places to search from, 0 … 1 by setting: the present ones first, the distance always where the nose fits."""
-    rest = [free for free in frees if free.name.name not in ("distance", "tilt")]
+    dial = bench.jig.dial
+    rest = [free for free in frees if free.name.name != dial]
     shares = [None, 0.35, 0.65, 0.15][: 2 if len(rest) < 2 else 4] if rest else [None]
     starts = []
     for share in shares:
@@ -358,11 +359,7 @@ def _starts(bench: Bench, frees: Sequence[Free], low: Floats, span: Floats, nose
         for free in rest:
             now = min(max(bench.value(free.name.name), free.low), free.high)
             values[free.name.name] = now if share is None else free.low + share * (free.high - free.low)
-        for free in frees:
-            if free.name.name == "distance":
-                values["distance"] = bench.set(values).nose_distance(nose)
-            elif free.name.name == "tilt":
-                values["tilt"] = nose
+        values[dial] = bench.set(values).aimed(nose).value(dial)
         x = (np.array([values[free.name.name] for free in frees]) - low) / span
         if np.isfinite(x).all():
             starts.append(np.clip(x, 0.0, 1.0))

@@ -19,19 +19,26 @@ from gougeform.recipe.sections import SECTIONS
 class Name:
     """One setting: its plain name, and the recipe's field by kind of jig, path or wheel.
 
-    table: where the field stands, "jig", "path" or "wheel". unit: "mm", "deg" or "" for a share. low, high: how far
-    the setting is looked for when a person gives no bounds. words: for a sentence. Bounds and words are those of the
-    field itself (see `gougeform.quantity.Quantity`).
+    table: where the field stands, "jig", "path" or "wheel". unit: "mm", "deg" or "" for a share.
     """
 
     name: str
     table: str
     fields: dict[str, str]
     unit: str
-    low: float
-    high: float
-    words: str
     quantity: Quantity
+
+    @property
+    def bounds(self) -> tuple[float, float]:
+        """How far the setting is looked for when a person gives no bounds."""
+        assert self.quantity.search is not None
+        low, high = self.quantity.search
+        return float(low), float(high)
+
+    @property
+    def words(self) -> str:
+        """For a sentence."""
+        return self.quantity.called
 
     def field(self, kind: str) -> str:
         """The field's name for a kind of jig or path; "" where there is none."""
@@ -62,10 +69,7 @@ def _names() -> dict[str, Name]:
             for field, quantity in model.quantities().items():
                 if not quantity.setting or (table, kind) == ("wheel", "belt"):
                     continue
-                assert quantity.search is not None
-                low, high = quantity.search
-                unit = unit_of(field).ending.removeprefix("_")
-                new = Name(quantity.setting, table, {}, unit, float(low), float(high), quantity.called, quantity)
+                new = Name(quantity.setting, table, {}, unit_of(field).ending.removeprefix("_"), quantity)
                 found.setdefault(quantity.setting, new).fields[kind] = field
     return {name: found[name] for name in sorted(found, key=[*_ORDER, *found].index)}
 

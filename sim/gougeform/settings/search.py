@@ -30,7 +30,7 @@ class Search:
         self.bench = problem.reader.bench
         self.wants = problem.sought
         frees = [free for free in problem.frees if not free.stops]
-        self.aim = next((free for free in frees if free.name.name in ("distance", "tilt")), None)
+        self.aim = next((free for free in frees if free.name is self.bench.dial), None)
         nose = next((want for want in self.wants if want.name == "nose"), None)
         closed = closed and self.aim is not None and nose is not None and len(frees) >= len(self.wants)
         self.nose = nose if closed else None
@@ -51,10 +51,7 @@ class Search:
         }
         if self.nose is not None:
             assert self.aim is not None
-            if self.aim.name.name == "tilt":
-                value = self.nose.value
-            else:
-                value = self.bench.set(values).nose_distance(self.nose.value)
+            value = self.bench.set(values).aimed(self.nose.value).value(self.aim.name.name)
             if not self.aim.low <= value <= self.aim.high:
                 raise Blocked("distance", self._no_distance(value))
             values[self.aim.name.name] = value

@@ -101,7 +101,7 @@ def read_frees(
         made[one.name] = Free(one, places[0], places[-1], places)
     if not made:
         count = sum(want.unit == "deg" for want in wants)
-        order = ["distance", "tilt", "projection", "cant", "roll", "fullness", "shoulder"]
+        order = [bench.jig.dial, "projection", "cant", "roll", "fullness", "shoulder"]
         if not bench.jig.clamps:
             order.remove("projection")  # where the fingers hold a bar hardly changes what the table grinds
         usable = [name for name in order if name in bench.names]
