@@ -67,9 +67,18 @@ class Section:
     def lip_plane(self) -> float:
         """Height of a flat plate pressed against the lips: highest y of the steel, mm."""
         v = np.linspace(self.v_left, self.v_right, 256)
+        return float(self.outline.point(np.concatenate([v, self.corners()]))[:, 1].max())
+
+    def corners(self, off: float = 0.0) -> Floats:
+        """(n,) places of the outline, between the lips, where it breaks; off: how far from a lip one must lie."""
         inner = self.outline.breaks
-        inner = inner[(inner > self.v_left) & (inner < self.v_right)]
-        return float(self.outline.point(np.concatenate([v, inner]))[:, 1].max())
+        return inner[(inner > self.v_left + off) & (inner < self.v_right - off)]
+
+    def ring(self, count: int) -> Floats:
+        """(n, 2) mm: once round the steel, so many places on the outline and half as many on the flute."""
+        v = np.sort(np.concatenate([np.linspace(self.v_left, self.v_right, count), self.corners()]))
+        flute = self.flute_point(np.linspace(self.u_right, self.u_left, count // 2 + 1))
+        return np.concatenate([self.outline.point(v), flute])
 
     def vee_apex(self, vee: float) -> float:
         """Height of the apex of a V of opening `vee` (rad) in which the bar lies, mm.

@@ -268,13 +268,7 @@ def draw_plan(page: Page, gouge: Gouge, edge: Edge, x: float, y: float, behind: 
 
 def draw_section(page: Page, gouge: Gouge, x: float, y: float) -> None:
     """The bar's section at 1:1, looking at the tip, axis at (x, y) in mm."""
-    section = gouge.section
-    v = np.linspace(section.v_left, section.v_right, 241)
-    inner = section.outline.breaks
-    v = np.sort(np.concatenate([v, inner[(inner > section.v_left) & (inner < section.v_right)]]))
-    flute = section.flute_point(np.linspace(section.u_right, section.u_left, 121))
-    ring = np.concatenate([section.outline.point(v), flute])
-    page.shape_mm(ring + np.array([x, y]), 1.0, facecolor=STEEL)
+    page.shape_mm(gouge.section.ring(241) + np.array([x, y]), 1.0, facecolor=STEEL)
     page.line_mm([(x - 1.5, y), (x + 1.5, y)], 0.3, color=QUIET)
     page.line_mm([(x, y - 1.5), (x, y + 1.5)], 0.3, color=QUIET)
 

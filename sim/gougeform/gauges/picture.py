@@ -16,7 +16,7 @@ import numpy as np
 
 from gougeform.gauges.gauge import TEXT_DEPTH_MM
 from gougeform.present.apart import GRAPHICS_HINT, Outcome, run_apart
-from gougeform.tool.picture import font
+from gougeform.tool.picture import fitted, font
 
 WIDTH = 1800
 _MARGIN, _GAP, _TALL, _LETTERS = 60, 40, 1010, 104
@@ -57,7 +57,7 @@ def draw(mesh: Path, out: Path, title: str, lines: Sequence[str], bed: tuple[flo
     height = top + (sum(h + 70 for _, h in boxes) if stacked else _TALL + 70)
     canvas = Image.new("RGB", (WIDTH, height), _PAPER)
     pen = ImageDraw.Draw(canvas)
-    pen.text((_MARGIN, 36), title, fill=_INK, font=_fitted(title, 44, True, room))
+    pen.text((_MARGIN, 36), title, fill=_INK, font=fitted(title, 44, True, room))
     for number, row in enumerate(words):
         pen.text((_MARGIN, 100 + 40 * number), row, fill=_QUIET, font=font(28))
     names = ["from above" if bed is None else f"from above, bed {bed[0]:g} x {bed[1]:g} mm", "at an angle"]
@@ -68,12 +68,6 @@ def draw(mesh: Path, out: Path, title: str, lines: Sequence[str], bed: tuple[flo
         x, y = (x, y + box[1] + 70) if stacked else (x + box[0] + _GAP, y)
     with replaced(out) as beside:
         canvas.save(beside, format="PNG")
-
-
-def _fitted(text: str, size: int, bold: bool, room: float) -> Any:
-    while size > 20 and font(size, bold).getlength(text) > room:
-        size -= 2
-    return font(size, bold)
 
 
 def _view(parts: list[Any], bed: tuple[float, float] | None, size: tuple[int, int], above: bool) -> Any:

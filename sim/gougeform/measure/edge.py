@@ -6,7 +6,7 @@ left lip through the nose to the right lip. Lengths in mm, angles in degrees (th
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge
 from gougeform.grind.ground import Cut, mirrored_cut
+from gougeform.machine.pose import Pose
 from gougeform.machine.pose import cross as _cross
 from gougeform.measure.crease import creases
 from gougeform.measure.heel import heel_points
@@ -91,6 +92,14 @@ class Edge:
         end, end_normal = self.bevel_end
         parts = (self.plane, self.point, self.normal, end, end_normal)
         return hollows(self.gouge.ground, *(part[:, at] for part in parts))
+
+    def on_wheels(self) -> Iterator[tuple[int, NDArray[np.int_], Pose, Floats]]:
+        """By grind that has left a part of the edge: its number, stations (m,), placements there, and where (3, m)."""
+        for number, one in enumerate(self.gouge.ground.passes):
+            mine = np.flatnonzero(self.cut.grind == number)
+            if len(mine):
+                pose = one.path.pose(self.cut.s[mine])
+                yield number, mine, pose, pose.place(self.point[:, mine] - np.array([[0.0], [0.0], [one.setback]]))
 
     def wing(self, side: int) -> slice:
         """The stations from the nose to the right (+1) or left (-1) lip, nose first."""
@@ -312,12 +321,8 @@ def station_table(gouge: Gouge, edge: Edge) -> dict[str, Floats]:
         "grind": edge.cut.grind.astype(float) + 1,
     }
     extra: dict[str, Floats] = {}
-    for number, (one, jig, setting) in enumerate(zip(gouge.ground.passes, gouge.jigs, gouge.settings, strict=True)):
-        mine = np.flatnonzero(edge.cut.grind == number)
-        if not len(mine):
-            continue
-        pose = one.path.pose(edge.cut.s[mine])
-        at = pose.place(edge.point[:, mine] - np.array([[0.0], [0.0], [one.setback]]))
+    for number, mine, pose, at in edge.on_wheels():
+        one, jig, setting = gouge.ground.passes[number], gouge.jigs[number], gouge.settings[number]
         k, lift = one.wheel.curvature, setting.pivot_angle or 0.0
         found = {
             "contact_deg": np.degrees(lift + np.arctan2(k * at[2], 1 + k * at[0])),

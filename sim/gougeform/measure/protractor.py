@@ -33,13 +33,8 @@ _ALONG = 1e-6  # the cosine of an angle to the edge below which a plane holds th
 def marks(gouge: Gouge, edge: Edge) -> Floats:
     """(3, n) unit vectors: the way the grain moves over the steel at every station, in the tool frame."""
     out = np.full(edge.point.shape, np.nan)
-    for number, one in enumerate(gouge.ground.passes):
-        mine = np.flatnonzero(edge.cut.grind == number)
-        if not len(mine):
-            continue
-        pose = one.path.pose(edge.cut.s[mine])
-        at = pose.place(edge.point[:, mine] - np.array([[0.0], [0.0], [one.setback]]))
-        out_of_wheel = one.wheel.face_normal(at)
+    for number, mine, pose, at in edge.on_wheels():
+        out_of_wheel = gouge.ground.passes[number].wheel.face_normal(at)
         way = np.stack([out_of_wheel[2], np.zeros(len(mine)), -out_of_wheel[0]])
         out[:, mine] = apply_back(pose.turn, way / np.sqrt(dot(way, way)))
     return out

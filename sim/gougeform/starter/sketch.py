@@ -103,11 +103,7 @@ def _save(figure: Figure, path: Path, named: Sequence[Mark]) -> None:
 
 def _section(pen: Pen, measures: Measures, named: Sequence[Mark]) -> None:
     gouge, section = measures.gouge, measures.gouge.section
-    v = np.linspace(section.v_left, section.v_right, 481)
-    inner = section.outline.breaks
-    v = np.sort(np.concatenate([v, inner[(inner > section.v_left) & (inner < section.v_right)]]))
-    flute = section.flute_point(np.linspace(section.u_right, section.u_left, 241))
-    ring = np.concatenate([section.outline.point(v), flute])
+    ring = section.ring(481)
     pen.fill(ring, STEEL, 1.6)
     lips = np.stack([section.lip(-1), section.lip(1)])
     pen.line(lips, QUIET, 0.8, dashes=(5, 4))

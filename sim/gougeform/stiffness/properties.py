@@ -40,7 +40,7 @@ class Properties:
 def fluted(section: Section) -> Properties:
     """The bar with its flute."""
     outline = section.outline
-    inner = outline.breaks[(outline.breaks > section.v_left) & (outline.breaks < section.v_right)]
+    inner = section.corners()
     around = np.concatenate([[section.v_left], inner, [section.v_right]])
     groove = _flute_breaks(section)
     parts = [

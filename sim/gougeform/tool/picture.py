@@ -253,7 +253,7 @@ def font(size: int, bold: bool = False) -> FreeTypeFont:
     return ImageFont.truetype(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name), size)
 
 
-def _fitted(text: str, size: int, bold: bool, room: float) -> FreeTypeFont:
+def fitted(text: str, size: int, bold: bool, room: float) -> FreeTypeFont:
     """The font at that size, or as much smaller as the text needs; a very long text is left to run out."""
     while size > 22 and font(size, bold).getlength(text) > room:
         size -= 2
@@ -262,9 +262,9 @@ def _fitted(text: str, size: int, bold: bool, room: float) -> FreeTypeFont:
 
 def _words(pen: ImageDraw, plan: Layout, title: str, lines: Sequence[str]) -> None:
     room = WIDTH - 2 * _MARGIN
-    pen.text((_MARGIN, 50), title, fill=INK, font=_fitted(title, 44, True, room))
+    pen.text((_MARGIN, 50), title, fill=INK, font=fitted(title, 44, True, room))
     for number, line in enumerate(lines[:2]):
-        pen.text((_MARGIN, 114 + 42 * number), line, fill=QUIET, font=_fitted(line, 30, False, room))
+        pen.text((_MARGIN, 114 + 42 * number), line, fill=QUIET, font=fitted(line, 30, False, room))
     for view in plan.views:
         x, y, _, h = view.box
         pen.text((x, y + h + 8), view.name, fill=QUIET, font=font(30))

@@ -28,7 +28,7 @@ def cross_section(measures: Measures, behind: float) -> dict[str, Any]:
     fan, section = build_fan(gouge.section), gouge.section
     u = np.linspace(section.u_left, section.u_right, _ACROSS)[1:-1]
     v = np.linspace(section.v_left, section.v_right, _ROUND)[1:-1]
-    columns = joined(fan.lips, fan.at_flute(u), fan.at_outline(np.unique(np.concatenate([v, _corners(gouge)]))))
+    columns = joined(fan.lips, fan.at_flute(u), fan.at_outline(np.unique(np.concatenate([v, section.corners(1e-6)]))))
     low, high, there = _steel_on_rays(gouge, columns, behind)
     which = np.arange(len(columns))
     inner, outer = columns.point(which, low), columns.point(which, high)
@@ -45,12 +45,6 @@ def cross_section(measures: Measures, behind: float) -> dict[str, Any]:
         "cheek_past_edge_mm": float(past[0]),
     }
     return {"behind_mm": behind, "steel": loops, "bar": bar, **broad, "floor_mm": section.y_floor}
-
-
-def _corners(gouge: Gouge) -> Floats:
-    section = gouge.section
-    inner = section.outline.breaks
-    return inner[(inner > section.v_left + 1e-6) & (inner < section.v_right - 1e-6)]
 
 
 def _steel_on_rays(gouge: Gouge, columns: Columns, behind: float) -> tuple[Floats, Floats, NDArray[np.bool_]]:

@@ -97,13 +97,9 @@ def _columns(gouge: Gouge) -> Any:
         u = np.sign(x) * section.flute.place(np.abs(x))
     places = heel_places(gouge)
     some = places[1:-1][:: max(1, len(places) // _ROUND)]
-    return joined(fan.lips, fan.at_flute(u), fan.at_outline(np.unique(np.concatenate([some, _breaks(gouge)]))))
-
-
-def _breaks(gouge: Gouge) -> Floats:
-    section = gouge.section
-    inner = section.outline.breaks
-    return inner[(inner > section.v_left + 1e-6) & (inner < section.v_right - 1e-6)]
+    return joined(
+        fan.lips, fan.at_flute(u), fan.at_outline(np.unique(np.concatenate([some, gouge.section.corners(1e-6)])))
+    )
 
 
 def _surface(gouge: Gouge, flat: Floats) -> tuple[Floats, Floats, Floats]:
