@@ -90,12 +90,13 @@ def differences(tools: Sequence[Compared]) -> list[str]:
     first, out = tools[0], []
     for other in tools[1:]:
         same = []
-        for key in _SAID:
+        for said in _SAID:
+            key = _where_most(first, other, said)
             a, b = first.numbers[key], other.numbers[key]
             error = first.error(key) + other.error(key)
             if a is not None and b is not None and abs(b - a) <= error:
                 same.append(f"{EVERY[key].label} ({error:.2g}{EVERY[key].of.unit.sign})")
-            elif text := _difference(first, other, key):
+            elif text := _difference(first, other, key, said):
                 out.append(text)
         if same:
             out.append(
@@ -106,13 +107,13 @@ def differences(tools: Sequence[Compared]) -> list[str]:
 
 
 _SAID = {
-    "cheek_width_mm.5": (
-        "the cheek of {b} is {d:.2f} mm {w} than that of {a} 5 mm behind the nose",
+    "cheek_width_mm": (
+        "the cheek of {b} is {d:.2f} mm {w} than that of {a} {at} mm behind the nose",
         "wider",
         "narrower",
     ),
-    "cheek_past_edge_mm.10": (
-        "past its edge {b} stands out {d:.2f} mm {w} than {a} 10 mm behind the nose, both sides together",
+    "cheek_past_edge_mm": (
+        "past its edge {b} stands out {d:.2f} mm {w} than {a} {at} mm behind the nose, both sides together",
         "more",
         "less",
     ),
@@ -134,16 +135,28 @@ _SAID = {
 }
 
 
-def _difference(first: Compared, other: Compared, key: str) -> str:
+def _where_most(first: Compared, other: Compared, said: str) -> str:
+    """The number a sentence is about: of one that is measured at several places, that where the tools differ most."""
+    places = [key for key in COMPARED if key == said or key.startswith(f"{said}.")]
+
+    def apart(key: str) -> float:
+        a, b = first.numbers[key], other.numbers[key]
+        return -1.0 if a is None or b is None else abs(b - a)
+
+    return max(places, key=apart)
+
+
+def _difference(first: Compared, other: Compared, key: str, which: str) -> str:
     a, b = first.numbers[key], other.numbers[key]
-    text, more, less = _SAID[key]
+    text, more, less = _SAID[which]
     if a is None or b is None:
         if a is None and b is None:
             return ""
-        which = other.name if b is None else first.name
-        return f"{EVERY[key].label}: there is none for {which}, so the two cannot be compared in it."
+        without = other.name if b is None else first.name
+        return f"{EVERY[key].label}: there is none for {without}, so the two cannot be compared in it."
     gap = b - a
-    said = text.format(a=first.name, b=other.name, d=abs(gap), p=100 * abs(gap) / a, w=more if gap > 0 else less)
+    words = {"w": more if gap > 0 else less, "at": EVERY[key].place}
+    said = text.format(a=first.name, b=other.name, d=abs(gap), p=100 * abs(gap) / a, **words)
     return _opened(said) + "."
 
 

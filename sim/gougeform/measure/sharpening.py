@@ -103,7 +103,7 @@ def sharpening(
     cycle = None
     if later:
         most = float(edge.bevel[edge.nose]) * share if longest is None else longest
-        lands = _lands(gouge, loss, most)
+        lands = _lands(gouge, loss, most, asked=longest is not None)
         many = len(lands) - 1
         each = tuple(field.removed(at(k * loss), at((k + 1) * loss)) for k in range(many))
         again = field.removed(at(many * loss), at(many * loss, many * loss))
@@ -113,8 +113,10 @@ def sharpening(
     return Sharpening(taken, loss, in_flute, steel, steel * density, one_bevel, cycle)
 
 
-def _lands(gouge: Gouge, loss: float, longest: float) -> tuple[float, ...]:
-    """The land at the nose after 0, 1, … sharpenings, while it is not above `longest`.
+def _lands(gouge: Gouge, loss: float, longest: float, *, asked: bool) -> tuple[float, ...]:
+    """The land at the nose after 0, 1, … sharpenings, while it is not above `longest`; it alone where it is already.
+
+    asked: whether a person has said how long, so that a longer one is refused.
 
     The bevel, moved back by b, ends where it lay b over the relief before, so one table of the two tells all lands.
     """
@@ -127,10 +129,10 @@ def _lands(gouge: Gouge, loss: float, longest: float) -> tuple[float, ...]:
         bevel - relief
     )  # of several places where they meet the one nearest to the edge ends it
     rising = np.concatenate([[True], np.diff(over) > 0])
-    many = int(min(np.interp(longest, chord, over) / loss, _MOST)) if longest < chord[-1] else _MOST
+    many = int(np.clip(np.interp(longest, chord, over) / loss, 0, _MOST)) if longest < chord[-1] else _MOST
     lands = np.interp(loss * np.arange(many + 1), over[rising], chord[rising], right=chord[-1])
     now = float(lands[0])
-    if now > longest:
+    if now > longest and asked:
         raise InputError(
             "longest",
             f"given {longest:.2f}: the land at the nose is {now:.2f} mm already",

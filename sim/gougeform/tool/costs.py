@@ -67,10 +67,7 @@ def sharpening_block(measures: Measures, title: str = "At each sharpening") -> B
         cycle, lands = one.cycle, one.cycle.lands
         rows += [
             ("without a relief it would be", Number(one.of_one_bevel, "steel_mm3")),
-            (
-                f"land after 1, {cycle.sharpenings}",
-                f"{shown(lands[min(1, len(lands) - 1)], MM)}, {shown(lands[-1], MM)}",
-            ),
+            (f"land now, and after {cycle.sharpenings}", f"{shown(lands[0], MM)}, {shown(lands[-1], MM)}"),
             (f"relief again, when the land is near {shown(cycle.longest, MM, 1)}", f"after {cycle.sharpenings}"),
             ("and that takes", Number(cycle.relief, "steel_mm3")),
         ]
