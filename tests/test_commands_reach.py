@@ -120,8 +120,14 @@ def two():
 
 def test_compare_says_differences_with_their_size(two):
     said = " ".join(differences(two))
-    gap = two[1].numbers["cheek_width_mm.5"] - two[0].numbers["cheek_width_mm.5"]
-    assert f"{abs(gap):.2f} mm {'wider' if gap > 0 else 'narrower'}" in said
+    # The place where they differ most is told, and not the smallest difference.
+    for key, words in (("cheek_width_mm", ("wider", "narrower")), ("cheek_past_edge_mm", ("more", "less"))):
+        gaps = {
+            name: two[1].numbers[name] - value for name, value in two[0].numbers.items() if name.startswith(f"{key}.")
+        }
+        name = max(gaps, key=lambda name: abs(gaps[name]))
+        assert f"{abs(gaps[name]):.2f} mm {words[gaps[name] < 0]} than" in said
+        assert f"{name.rpartition('.')[2]} mm behind the nose" in said
     # Deflections are compared, not stiffnesses: 0.26 mm instead of 0.42 bends 38 % less, and is 61 % stiffer.
     more = two[1].numbers["deflection_mm"] / two[0].numbers["deflection_mm"] - 1
     assert f"bends {100 * abs(more):.0f} % {'more' if more > 0 else 'less'}" in said
