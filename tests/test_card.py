@@ -10,6 +10,7 @@ from gougeform.card.card import draw_card, write_card
 from gougeform.card.content import content, steps, tolerance_line, wear_table
 from gougeform.card.views import side_view
 from gougeform.command import main
+from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import measure
 from gougeform.recipe.change import changed
@@ -234,12 +235,23 @@ def test_the_card_gives_what_a_ruler_can_set_and_the_edge_of_that(name, tmp_path
     assert f"exactly {wanted[0]:g} mm" in next(step["help"] for step in said["steps"] if "im to" in step["what"])
 
 
-def test_a_card_says_so_where_no_hand_can_set_it(tmp_path, capsys):
-    """The projection is the shortest that stands, to 0.1 mm: a whole millimetre less, the clamp meets the wheel."""
+def test_a_card_says_so_where_no_hand_can_set_it(tmp_path, capsys, monkeypatch):
+    """Few set-ups have no step of the ruler beside them that stands, so a refusal is put in the way."""
+
+    def refused(*_):
+        raise InputError("ruler", "neither step of the ruler beside it stands")
+
+    monkeypatch.setattr("gougeform.card.byhand.by_hand", refused)
+    assert main(["card", "finial-round-10-fingernail-foot", "-o", str(tmp_path / "out")]) == 0
+    out, told = capsys.readouterr()
+    assert "The exact values stand here" in " ".join((out + told).split())
+    assert "106.82 mm" in out
+
+
+def test_a_hand_sets_the_step_that_stands(tmp_path, capsys):
+    """With 52 mm the clamp meets the wheel, which is nearer in edge; 53 mm stands."""
     short = tmp_path / "short.toml"
     text = to_toml(changed(load("finial-round-10-fingernail-foot"), {"jig.projection_mm": 52.9, "ruler_mm": 1.0}))
     short.write_text(text)
     assert main(["card", str(short), "-o", str(tmp_path / "out")]) == 0
-    out, told = capsys.readouterr()
-    assert "The exact values stand here" in " ".join((out + told).split())
-    assert "52.9 mm" in out
+    assert "53 mm" in capsys.readouterr().out

@@ -26,6 +26,7 @@ from gougeform.settings.wants import Free, Reader, Want, reading_of
 PER_CENT = (25.0, 50.0, 75.0, 95.0)
 _ALONG = tuple(float(p) for p in range(1, 101))
 _MOST_ROUNDED = 8
+_TRIED = 8  # choices that are measured where the nearest ones cannot be used
 _MEASURED = 2e-6  # deg: the surface's normals are good to 1e-8 rad
 
 
@@ -124,8 +125,26 @@ def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
     """The settings a person can set nearest to these: a step of ruler or protractor, or the notch they stand in.
 
     Each setting goes to one of its two neighbours on the ruler; of all such choices the one whose edge misses the
-    wants least. A distance is rounded as it is measured, from the rim to the pocket or to the rod's near surface.
-    Raises InputError where none of the choices can grind.
+    wants least. Raises InputError where none of the choices can grind.
+    """
+    return _rounded(problem, values)[0]
+
+
+def by_ruler(problem: Problem, values: dict[str, float]) -> Confirmed:
+    """The same, measured: the first of the choices that can be used, and the nearest where none can.
+
+    Raises InputError like `ruled`.
+    """
+    choices = _rounded(problem, values)
+    first = confirmed(problem, choices[0])
+    others = (confirmed(problem, one) for one in choices[1:_TRIED]) if first.problem else ()
+    return next((one for one in others if not one.problem), first)
+
+
+def _rounded(problem: Problem, values: dict[str, float]) -> list[dict[str, float]]:
+    """All choices of neighbours on the ruler whose edge can be read, that which misses the wants least first.
+
+    A distance is rounded as it is measured, from the rim to the pocket or to the rod's near surface.
     """
     bench = problem.reader.bench
     stops = {free.name.name for free in problem.frees if free.stops}
@@ -137,7 +156,7 @@ def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
         count = (values[name] - shift) / step
         ends = {round(float(end * step + shift), 9) for end in (np.floor(count + 1e-9), np.ceil(count - 1e-9))}
         choices.append(sorted(ends, key=lambda end, name=name: abs(end - values[name])))  # type: ignore[misc]
-    best: tuple[float, dict[str, float]] | None = None
+    found: list[tuple[float, dict[str, float]]] = []
     for places in product(*choices):
         tried = values | dict(zip(names, places, strict=True))
         try:
@@ -145,15 +164,14 @@ def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
         except InputError:
             continue
         miss = sum((reading.value(want.name) - want.value) ** 2 for want in problem.sought)
-        if best is None or miss < best[0] - 1e-12:
-            best = miss, tried
-    if best is None:
+        found.append((round(miss, 12), tried))  # of equal ones the nearer to the exact settings, which come first
+    if not found:
         raise InputError(
             "ruler",
             f"no setting on a {problem.recipe.ruler_mm:g} mm ruler beside this one can be ground",
             "other wants",
         )
-    return best[1]
+    return [tried for _, tried in sorted(found, key=lambda one: one[0])]
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,15 +207,14 @@ def by_hand(recipe: Recipe, grind: int = 0, names: Sequence[str] = ()) -> ByHand
     wanted = Reader(recipe, bench, PER_CENT, grind).read(values)
     wants = (Want("nose", wanted.nose), *(Want(f"wing{p:g}", angle) for p, angle in wanted.wings.items()))
     problem = Problem(recipe, wants, tuple(Free(NAMES[name], at, at) for name, at in values.items()), grind)
-    rounded = ruled(problem, values)
-    one = confirmed(problem, rounded)
+    one = by_ruler(problem, values)
     if one.edge is None:
         raise InputError("ruler", f"the nearest settings of ruler and protractor cannot be ground: {one.problem}")
     before, after = (reading_of(edge, _ALONG) for edge in (exact, one.edge))
     off = {0.0: after.nose - before.nose} | {p: after.wings[p] - angle for p, angle in before.wings.items()}
     return ByHand(
         values,
-        rounded,
+        one.values,
         {name: NAMES[name].step(recipe) for name in chosen},
         one.bench.measured_distance(),
         one,
@@ -252,7 +269,7 @@ def settle(problem: Problem) -> Settled:
 
 def _paired(problem: Problem, solved: Solved) -> list[tuple[Confirmed, Confirmed]]:
     exact = [corrected(problem, solution) for solution in solved.solutions]
-    pairs = [(one, confirmed(problem, ruled(problem, one.values))) for one in exact]
+    pairs = [(one, by_ruler(problem, one.values)) for one in exact]
     return sorted(pairs, key=lambda pair: bool(pair[0].problem))
 
 
