@@ -16,10 +16,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from gougeform.errors import InputError
 from gougeform.read.library import find
-from gougeform.recipe.model import Recipe
+
+if TYPE_CHECKING:
+    from gougeform.recipe.model import Recipe
 
 _STAGE = ".gougeform-"
 _FORGOTTEN_S = 3600.0  # a stage older than this was left by a run that was killed outright
