@@ -8,6 +8,7 @@ from gougeform.grind.gouge import shape
 from gougeform.machine.jig import DISTANCES
 from gougeform.measure.edge import measure_edge
 from gougeform.measure.measures import measure
+from gougeform.measure.quantities.standing import all_standings
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
 from gougeform.settings.bench import bench_of, with_settings
@@ -192,3 +193,16 @@ def test_a_jig_that_cannot_follow_is_refused():
     frees = [Free(NAMES["projection"], 60.0, 70.0), Free(NAMES["distance"], 500.0, 600.0)]
     with pytest.raises(InputError, match="no setting within bounds"):
         match(load(FOOT), load(FOOT), frees)
+
+
+def test_a_match_that_cannot_stand_goes_to_the_shortest_projection_that_does():
+    """A tool that was ground with a smaller clamp: with this one the clamp would be in the wheel at its own setting."""
+    old = changed(load(FOOT), {"jig.projection_mm": 48.0, "jig.clamp_size_mm": [20.0, 20.0, 40.0]})
+    machine = load(FOOT)
+    found = match(old, machine)
+    assert found.best.values["projection"] > 48.5
+    assert all_standings(found.cost.measures)[0].gap.mm >= 0
+    assert any("With a shorter projection it would lie better" in note for note in found.notes)
+    # A shorter one stands less well: that is what keeps it there.
+    less = with_settings(found.recipe, {"projection": found.best.values["projection"] - 1.5})
+    assert all_standings(measure(shape(less)))[0].gap.mm < all_standings(found.cost.measures)[0].gap.mm

@@ -6,10 +6,10 @@ square to the old bevel. It is zero everywhere for the setting the tool was grou
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,9 +32,11 @@ from gougeform.settings.likeness import traced_like
 from gougeform.settings.names import NAMES
 from gougeform.settings.problem import EXACT, Problem
 from gougeform.settings.solve import solve
+from gougeform.settings.standing import shortest
 from gougeform.settings.wants import Free, Want
 
 Floats = NDArray[np.float64]
+T = TypeVar("T")
 
 LIES_MM = 0.1
 """Less light than this all along is contact all the way round: a sheet of paper; common practice, no source."""
@@ -48,7 +50,7 @@ _LIP = 0.04  # of a wing that is left out at its lip
 _DOWN = 9  # from edge to heel
 _OUTSIDE = 5.0  # mm of light that a degree outside NOSE_DEG counts while searching: more than any bevel has
 _AT_BOUND = 1e-3  # of its span: so near its end a setting is stopped there
-_STANDS_TRIED = 9  # projections tried where the best setting cannot stand
+_LEAST_SPAN_MM = 1e-3  # a projection is looked for within no less
 _NO_EDGE = 1e2  # mm: stands for "cannot be ground" while searching
 
 
@@ -245,20 +247,26 @@ def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> 
     if not found:
         raise InputError("free", "no setting within bounds can follow the old edge", "wider bounds, or another jig")
     least = min(one.rms for one in found)
-    priced = []
-    refused: list[InputError] = []
+
+    def priced(one: Lying) -> tuple[Cost, Lying, Recipe]:
+        recipe = with_settings(start, one.values)
+        return cost(old, recipe), one, recipe
+
+    usable, refused = [], []
     for one in _different([one for one in found if one.rms <= least + EQUAL_MM]):
-        for tried in _standing(one, start, chosen, bevel, edge, refused):
-            recipe = with_settings(start, tried.values)
-            try:
-                priced.append((cost(old, recipe), tried, recipe))
-                break
-            except InputError as error:
-                refused.append(error)
-    if not priced:
-        raise replace(refused[-1], hint=f"{refused[-1].hint}; or free another setting, or another jig")
-    notes += [f"A setting that lies as well cannot be ground: {error.problem}." for error in refused[:1]]
-    price, best, recipe = min(priced, key=lambda item: (round(item[1].rms / EQUAL_MM), item[0].rows[0].steel))
+        try:
+            usable.append(priced(one))
+        except InputError as error:
+            refused.append((one, error))
+    if not usable:
+        one, refusal = refused[0]
+        refusal = replace(refusal, hint=f"{refusal.hint}; or free another setting, or another jig")
+        frees_there = list(chosen or _usual(one.bench))
+        usable = [_further_out(one, frees_there, lambda part: priced(_best(start, part, bevel, edge)), refusal)]
+        notes.append(f"With a shorter projection it would lie better, but {refusal.problem}.")
+    else:
+        notes += [f"A setting that lies as well cannot be used: {error.problem}." for _, error in refused[:1]]
+    price, best, recipe = min(usable, key=lambda item: item[0].rows[0].steel)
     ends = chosen or _usual(best.bench)
     stopped = {
         free.name.name: end
@@ -266,7 +274,7 @@ def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> 
         for end in (free.low, free.high)
         if abs(best.values[free.name.name] - end) < _AT_BOUND * (free.high - free.low)
     }
-    return Match(gouge, edge, bevel, best, len(priced) - 1, recipe, price, stopped, rolled, notes)
+    return Match(gouge, edge, bevel, best, len(usable) - 1, recipe, price, stopped, rolled, notes)
 
 
 def _rolled(start: Recipe) -> Recipe:
@@ -316,30 +324,24 @@ def _search(start: Recipe, frees: Sequence[Free] | None, bevel: Bevel, edge: Edg
     return found
 
 
-def _standing(
-    one: Lying,
-    start: Recipe,
-    frees: Sequence[Free] | None,
-    bevel: Bevel,
-    edge: Edge,
-    refused: list[InputError],
-) -> Iterator[Lying]:
-    """The setting itself; and then, for one that cannot stand, those with longer and shorter projections, best first.
+def _best(start: Recipe, frees: Sequence[Free], bevel: Bevel, edge: Edge) -> Lying:
+    """The setting that lies best. Raises InputError where none can follow the edge."""
+    found = _search(start, frees, bevel, edge)
+    if not found:
+        raise InputError("free", "no setting within bounds can follow the old edge", "wider bounds, or another jig")
+    return min(found, key=lambda lying: lying.rms)
 
-    The projection decides what stands between wheel and hand; the other settings are turned to it again.
-    """
-    yield one
-    chosen = list(frees) if frees else _usual(one.bench)
-    free = next((free for free in chosen if free.name.name == "projection"), None)
-    if free is None or not refused:
-        return
-    others = [other for other in chosen if other is not free]
-    tried: list[Lying] = []
-    for value in np.linspace(free.low, free.high, _STANDS_TRIED):
-        at = with_settings(start, {"projection": float(value)})
-        found = _search(at, others, bevel, edge)
-        tried += [replace(lying, values=lying.values | {"projection": float(value)}) for lying in found[:1]]
-    yield from sorted(tried, key=lambda lying: lying.rms)
+
+def _further_out(one: Lying, frees: Sequence[Free], tried: Callable[[Sequence[Free]], T], refusal: InputError) -> T:
+    """What is found with the projection kept long enough for the set-up to stand; raises the refusal where none is."""
+    free = next((free for free in frees if free.name.name == "projection"), None)
+    if free is None:
+        raise refusal
+
+    def longer(low: float) -> T:
+        return tried([replace(f, low=min(low, f.high - _LEAST_SPAN_MM)) if f is free else f for f in frees])
+
+    return shortest(one.values["projection"], free.high, longer, refusal)[0]
 
 
 def _usual(bench: Bench) -> list[Free]:
