@@ -137,7 +137,7 @@ def _blocks(wants: tuple[Want, ...], pair: tuple[Confirmed, Confirmed], title: s
     asked = {f"{want.name}_{want.unit}": want.value for want in wants}
     edges: list[dict[str, float | None]] = [{**asked}, *(_edge(one, wants) for one in (ruler, exact))]
     of_edge: Labels = {
-        **{f"{want.name}_{want.unit}": (want.name.replace("_", " "), 3) for want in wants},
+        **{f"{want.name}_{want.unit}": (want.words, 3) for want in wants},
         **({"land_mm": "land to leave"} if "land_mm" in asked else {}),
         **({} if "nose_deg" in asked else {"nose_deg": ("nose", 3)}),
         "overcut_mm": ("cut past the outline", 3),
