@@ -63,7 +63,7 @@ def test_a_setting_is_the_same_on_every_jig(name):
         for quantity in [SECTIONS[one.table].classes[kind].meaning(field)]
         if isinstance(quantity, Quantity)
     }
-    assert found == {((one.low, one.high), one.words)}
+    assert found == {(one.bounds, one.words)}
 
 
 def test_every_field_has_words_a_person_can_read():
