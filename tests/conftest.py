@@ -36,22 +36,15 @@ def pytest_make_collect_report(collector):
 
 
 SLOW = {
-    *("abuse", "benchmarks", "budgets", "children", "commands_reach", "convergence", "docstrings", "finite_element"),
-    *("finite_element_sections", "gauge_command", "gauge_kinds", "gauge_printing", "guide", "kernel", "mesh_booleans"),
-    *(
-        "notebooks",
-        "one_file_kinds",
-        "picture",
-        "polygon_areas",
-        "quantities",
-        "random_recipes",
-        "reach",
-        "recipe_model",
-    ),
-    *("regrind_and_gaps", "settings_calibrate", "settings_commands", "settings_solve", "study_answers"),
-    *("study_cluster", "study_run", "workbench_browser", "workbench_jobs", "start", "fcl", "exact_boundary_kernel"),
-    *("dense_minimisation", "outside_table", "mutants", "readme", "files", "solid", "imports"),
-}
+    *("abuse", "benchmarks", "budgets", "children", "commands_grind", "commands_reach", "convergence"),
+    *("dense_minimisation", "docstrings", "edge", "exact_boundary_kernel", "fcl", "files"),
+    *("finite_element_sections", "gauge_command", "gauge_kinds", "gauge_printing", "grind_errors", "guide"),
+    *("hollow_and_chord", "imports", "kernel", "many", "mesh_booleans", "mutants", "notebooks", "one_file_kinds"),
+    *("outside_table", "picture", "polygon_areas", "quantities", "random_recipes", "reach", "readme"),
+    *("recipe_model", "regrind_and_gaps", "settings_calibrate", "settings_commands", "settings_match"),
+    *("settings_solve", "solid", "start", "study_answers", "study_cluster", "study_run", "workbench_browser"),
+    *("workbench_jobs", "workbench_server"),
+}  # fmt: skip
 """Files of tests, without their `test_`, that take more than some seconds: what `pytest -m quick` leaves out."""
 
 
