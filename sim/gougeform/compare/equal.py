@@ -76,12 +76,13 @@ def _checked(equal: Sequence[str]) -> tuple[str, ...]:
 
 
 def _brought(one: Recipe, first: Recipe, wanted: Sequence[str], overhang: float) -> Fair:
-    fluted: Callable[[Recipe], Recipe] = lambda recipe: recipe  # noqa: E731 (it is replaced below)
     goal = build_section(first.bar, first.flute)
-    if "edge" in wanted:
-        fluted = lambda recipe: _same_edge(recipe, goal)  # noqa: E731
-    elif "flute" in wanted:
-        fluted = lambda recipe: recipe.with_(flute=first.flute)  # noqa: E731
+
+    def fluted(recipe: Recipe) -> Recipe:
+        if "edge" in wanted:
+            return _same_edge(recipe, goal)
+        return recipe.with_(flute=first.flute) if "flute" in wanted else recipe
+
     size = next((word for word in _SIZE if word in wanted), "")
     try:
         made = fluted(one) if not size else _sized(one, size, _measure(first, size, overhang), fluted, overhang)

@@ -125,9 +125,8 @@ def _lands(gouge: Gouge, loss: float, longest: float, *, asked: bool) -> tuple[f
     down = np.stack([np.zeros_like(y), y], -1)
     bevel, relief = (Ground(tuple(part)).heights(down).z for part in ([first], others))
     chord = np.hypot(y - y[0], bevel - bevel[0])
-    over = np.maximum.accumulate(
-        bevel - relief
-    )  # of several places where they meet the one nearest to the edge ends it
+    # Of several places where they meet the one nearest to the edge ends it.
+    over = np.maximum.accumulate(bevel - relief)
     rising = np.concatenate([[True], np.diff(over) > 0])
     many = int(np.clip(np.interp(longest, chord, over) / loss, 0, _MOST)) if longest < chord[-1] else _MOST
     lands = np.interp(loss * np.arange(many + 1), over[rising], chord[rising], right=chord[-1])

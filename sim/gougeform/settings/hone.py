@@ -24,6 +24,7 @@ from gougeform.measure.measures import measure
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of
 from gougeform.settings.names import NAMES
+from gougeform.settings.ruler import beside
 from gougeform.settings.trial import Tracer
 
 Floats = NDArray[np.float64]
@@ -160,15 +161,11 @@ def _projected(bench: Bench, angle: float, way) -> list[Set]:  # type: ignore[no
 
 
 def _ruled(one: Set, recipe: Recipe, way) -> Set | None:  # type: ignore[no-untyped-def]
-    """The nearest settings of ruler and protractor, and what those are off. A distance is rounded as it is measured."""
+    """The nearest settings of ruler and protractor, and what those are off."""
     if one.bench is None:
         return None
-    rounded = {}
-    for name in one.bench.by_hand:
-        step, value = NAMES[name].step(recipe), one.bench.value(name)
-        shift = one.bench.jig.pivot_thick_mm if name == "distance" else 0.0
-        rounded[name] = round((value - shift) / step) * step + shift
-    at = one.bench.set(rounded)
+    bench = one.bench
+    at = bench.set({name: beside(bench, recipe, name, bench.value(name))[0] for name in bench.by_hand})
     angle = at.nose_angle()
     return way(one.words, at, float(np.radians(angle))) if np.isfinite(angle) else None
 

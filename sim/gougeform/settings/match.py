@@ -6,10 +6,10 @@ square to the old bevel. It is zero everywhere for the setting the tool was grou
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,9 +22,8 @@ from gougeform.measure.edge import Edge, measure_edge
 from gougeform.measure.fan import build_fan
 from gougeform.measure.measures import Measures, measure
 from gougeform.measure.quantities.regrind import rows
-from gougeform.measure.quantities.standing import all_standings
+from gougeform.measure.quantities.standing import standing
 from gougeform.measure.regrind import Regrind
-from gougeform.measure.standing import check_stands
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
@@ -36,7 +35,6 @@ from gougeform.settings.standing import shortest
 from gougeform.settings.wants import Free, Want
 
 Floats = NDArray[np.float64]
-T = TypeVar("T")
 
 LIES_MM = 0.1
 """Less light than this all along is contact all the way round: a sheet of paper; common practice, no source."""
@@ -50,7 +48,6 @@ _LIP = 0.04  # of a wing that is left out at its lip
 _DOWN = 9  # from edge to heel
 _OUTSIDE = 5.0  # mm of light that a degree outside NOSE_DEG counts while searching: more than any bevel has
 _AT_BOUND = 1e-3  # of its span: so near its end a setting is stopped there
-_LEAST_SPAN_MM = 1e-3  # a projection is looked for within no less
 _NO_EDGE = 1e2  # mm: stands for "cannot be ground" while searching
 
 
@@ -262,7 +259,10 @@ def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> 
         one, refusal = refused[0]
         refusal = replace(refusal, hint=f"{refusal.hint}; or free another setting, or another jig")
         frees_there = list(chosen or _usual(one.bench))
-        usable = [_further_out(one, frees_there, lambda part: priced(_best(start, part, bevel, edge)), refusal)]
+        at_projection = one.values.get("projection")
+        usable = [
+            shortest(frees_there, at_projection, lambda part: priced(_best(start, part, bevel, edge)), refusal)[0]
+        ]
         notes.append(f"With a shorter projection it would lie better, but {refusal.problem}.")
     else:
         notes += [f"A setting that lies as well cannot be used: {error.problem}." for _, error in refused[:1]]
@@ -279,7 +279,7 @@ def match(old: Recipe, machine: Recipe, frees: Sequence[Free] | None = None) -> 
 
 def _rolled(start: Recipe) -> Recipe:
     """The same tool and machine, rolled at one setting instead of traced."""
-    own = {name: value for name, value in start.table["grind"][0].items() if name in ("wheel", "contact_mm")}
+    own = {name: value for name, value in start.table["grind"][0].items() if name == "wheel"}
     nose = start.grinds[0].jig.nose_angle_deg
     return changed(start, {"grind.0": own | {"path": "steady", "roll_max_deg": 90.0, "nose_angle_deg": nose}})
 
@@ -332,18 +332,6 @@ def _best(start: Recipe, frees: Sequence[Free], bevel: Bevel, edge: Edge) -> Lyi
     return min(found, key=lambda lying: lying.rms)
 
 
-def _further_out(one: Lying, frees: Sequence[Free], tried: Callable[[Sequence[Free]], T], refusal: InputError) -> T:
-    """What is found with the projection kept long enough for the set-up to stand; raises the refusal where none is."""
-    free = next((free for free in frees if free.name.name == "projection"), None)
-    if free is None:
-        raise refusal
-
-    def longer(low: float) -> T:
-        return tried([replace(f, low=min(low, f.high - _LEAST_SPAN_MM)) if f is free else f for f in frees])
-
-    return shortest(one.values["projection"], free.high, longer, refusal)[0]
-
-
 def _usual(bench: Bench) -> list[Free]:
     """What is turned where nothing is said: the distance and the projection; a table's tilt."""
     names = [bench.jig.dial, *(["projection"] if bench.path.outlined and bench.jig.clamps else [])]
@@ -378,8 +366,7 @@ def _different(found: Sequence[Lying]) -> list[Lying]:
 
 def cost(old: Recipe, new: Recipe) -> Cost:
     """What it takes to grind the new recipe on the old tool. Raises InputError where it cannot be ground or set up."""
-    found = measure(shape(changed(new, {"older": old.table})))
-    check_stands(found.gouge, all_standings(found))
+    found = standing(measure(shape(changed(new, {"older": old.table}))))
     made = rows(found)
     assert made is not None  # the recipe has an older grind
     return Cost(found, made)

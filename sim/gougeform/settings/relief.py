@@ -18,8 +18,7 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, shape
 from gougeform.measure.edge import Edge
 from gougeform.measure.measures import Measures, measure
-from gougeform.measure.quantities.standing import all_standings
-from gougeform.measure.standing import check_stands
+from gougeform.measure.quantities.standing import standing
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of
@@ -204,8 +203,7 @@ class Middle:
         """The relief ground and measured. Raises InputError where a person cannot grind it, or set it up."""
         recipe = self.table(relief)
         gouge = shape(recipe)
-        measures = measure(gouge)
-        check_stands(gouge, all_standings(measures))
+        measures = standing(measure(gouge))
         edge, k = measures.edge, measures.edge.nose
         way = self.nose + np.arcsin(relief.land * self.curvature / 2)
         crease = np.array([[0.0, edge.point[1, k] - relief.land * np.sin(way)]])

@@ -12,8 +12,7 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge, Setting, shape
 from gougeform.measure.edge import Edge
 from gougeform.measure.measures import Measures, measure
-from gougeform.measure.quantities.standing import all_standings
-from gougeform.measure.standing import check_stands
+from gougeform.measure.quantities.standing import standing
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import Bench, bench_of, with_settings
 from gougeform.settings.names import NAMES
@@ -26,6 +25,8 @@ from gougeform.settings.wants import Free, Reader, Want, reading_of
 PER_CENT = (25.0, 50.0, 75.0, 95.0)
 _ALONG = tuple(float(p) for p in range(1, 101))
 _MOST_ROUNDED = 8
+COLUMNS = ("by the ruler", "exactly")
+"""Heads of the two columns that settings are told in: what a hand can set comes first."""
 _TRIED = 8  # choices that are measured where the nearest ones cannot be used
 _MEASURED = 2e-6  # deg: the surface's normals are good to 1e-8 rad
 
@@ -67,9 +68,7 @@ def confirmed(problem: Problem, values: dict[str, float]) -> Confirmed:
     refusal = ""
     try:
         gouge = shape(recipe)
-        made = measure(gouge)
-        check_stands(gouge, all_standings(made))
-        found = made
+        found = standing(measure(gouge))
     except InputError as error:
         refusal = f"{error.field}: {error.problem}" if gouge is None else error.problem
     return Confirmed(
@@ -121,6 +120,17 @@ def _close_by(free: Free, value: float) -> Free:
     return replace(free, low=max(free.low, value - width), high=min(free.high, value + width))
 
 
+def beside(bench: Bench, recipe: Recipe, name: str, value: float) -> list[float]:
+    """The one or two values of a setting that a hand can set next to this one, the nearer first; mm or deg.
+
+    A distance is rounded as it is measured, from the rim to the pocket or to the rod's near surface.
+    """
+    step, shift = NAMES[name].step(recipe), bench.jig.pivot_thick_mm if name == "distance" else 0.0
+    count = (value - shift) / step
+    ends = {round(float(end * step + shift), 9) for end in (np.floor(count + 1e-9), np.ceil(count - 1e-9))}
+    return sorted(ends, key=lambda end: abs(end - value))
+
+
 def ruled(problem: Problem, values: dict[str, float]) -> dict[str, float]:
     """The settings a person can set nearest to these: a step of ruler or protractor, or the notch they stand in.
 
@@ -142,20 +152,10 @@ def by_ruler(problem: Problem, values: dict[str, float]) -> Confirmed:
 
 
 def _rounded(problem: Problem, values: dict[str, float]) -> list[dict[str, float]]:
-    """All choices of neighbours on the ruler whose edge can be read, that which misses the wants least first.
-
-    A distance is rounded as it is measured, from the rim to the pocket or to the rod's near surface.
-    """
-    bench = problem.reader.bench
+    """All choices of neighbours on the ruler whose edge can be read, that which misses the wants least first."""
     stops = {free.name.name for free in problem.frees if free.stops}
     names = [name for name in values if name not in stops][:_MOST_ROUNDED]
-    offset = {"distance": bench.jig.pivot_thick_mm}
-    choices = []
-    for name in names:
-        step, shift = NAMES[name].step(problem.recipe), offset.get(name, 0.0)
-        count = (values[name] - shift) / step
-        ends = {round(float(end * step + shift), 9) for end in (np.floor(count + 1e-9), np.ceil(count - 1e-9))}
-        choices.append(sorted(ends, key=lambda end, name=name: abs(end - values[name])))  # type: ignore[misc]
+    choices = [beside(problem.reader.bench, problem.recipe, name, values[name]) for name in names]
     found: list[tuple[float, dict[str, float]]] = []
     for places in product(*choices):
         tried = values | dict(zip(names, places, strict=True))
@@ -246,14 +246,12 @@ def settle(problem: Problem) -> Settled:
     """
     solved = solve(problem)
     pairs = _paired(problem, solved)
-    free = next((one for one in problem.frees if one.name.name == "projection" and not one.stops), None)
     best = pairs[0][0]
-    if free is None or not best.problem:
+    if not best.problem:
         return Settled(problem, solved, pairs)
 
-    def tried(low: float) -> Settled:
-        frees = tuple(replace(one, low=low) if one is free else one for one in problem.frees)
-        narrower = Problem(problem.recipe, problem.wants, frees, problem.grind)
+    def tried(frees: Sequence[Free]) -> Settled:
+        narrower = Problem(problem.recipe, problem.wants, tuple(frees), problem.grind)
         again = solve(narrower)
         made = _paired(narrower, again)
         if made[0][0].problem:
@@ -261,7 +259,8 @@ def settle(problem: Problem) -> Settled:
         return Settled(narrower, again, made)
 
     try:
-        found, stopped = shortest(best.values["projection"], free.high, tried, InputError("projection", best.problem))
+        refusal = InputError("projection", best.problem)
+        found, stopped = shortest(problem.frees, best.values.get("projection"), tried, refusal)
     except InputError:
         return Settled(problem, solved, pairs)
     return replace(found, stopped=stopped.problem)

@@ -21,8 +21,7 @@ from gougeform.machine.jig import DISTANCES, Jig
 from gougeform.machine.paths import PATHS
 from gougeform.measure.edge import Edge, measure_edge
 from gougeform.measure.measures import Measures, measure
-from gougeform.measure.quantities.standing import all_standings
-from gougeform.measure.standing import check_stands
+from gougeform.measure.quantities.standing import standing
 from gougeform.part import Table
 from gougeform.read import library
 from gougeform.read.complaints import shown
@@ -41,7 +40,6 @@ Floats = NDArray[np.float64]
 
 _PER_CENT = tuple(float(p) for p in (2, *range(5, 100, 5), 98))
 _STARTS = 3
-_LEAST_SPAN_MM = 1e-3  # a projection is looked for within no less
 _WORN_TO = 0.7  # of its new diameter, where nothing is said
 _STEPS = 15
 _ALL_ALONG = tuple(p / 2 for p in range(1, 201))
@@ -206,22 +204,13 @@ def carry_over(recipe: Recipe, changes: dict[str, Any], frees: Sequence[Free] | 
         moved = {name: value for name, value in reset.items() if abs(value - start[name]) > 1e-9}
         # The distance follows from the nose, which the recipe holds.
         there = with_settings(target, moved) if moved else target
-        made = measure(shape(there))
-        check_stands(made.gouge, all_standings(made))
-        return there, moved, made
+        return there, moved, standing(measure(shape(there)))
 
-    free = next((one for one in frees or () if one.name.name == "projection"), None)
     try:
         there, moved, made = carried(frees or ())
     except InputError as error:
-        if free is None:
-            raise
-
-        def longer(low: float) -> tuple[Recipe, dict[str, float], Measures]:
-            least = min(low, free.high - _LEAST_SPAN_MM)
-            return carried([replace(one, low=least) if one is free else one for one in frees or ()])
-
-        (there, moved, made), error = shortest(free.low, free.high, longer, error)
+        low = next((one.low for one in frees or () if one.name.name == "projection"), None)
+        (there, moved, made), error = shortest(frees or (), low, carried, error)
         notes.append(f"With a shorter projection the edge would be nearer to the old one, but {error.problem}.")
     kept = _left_as_it_is(target, before) if moved else None
     share, difference = differences(before, made.edge)

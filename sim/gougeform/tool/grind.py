@@ -10,8 +10,7 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import station_table
 from gougeform.measure.measures import Measures, measure, result
-from gougeform.measure.quantities.standing import all_standings
-from gougeform.measure.standing import check_stands
+from gougeform.measure.quantities.standing import standing
 from gougeform.mesh.files import WRITERS, write_mesh
 from gougeform.mesh.solid import DEFAULT_TOLERANCE, build_solid
 from gougeform.present.answer import Answer, Block, Files
@@ -89,9 +88,7 @@ def measured(recipe: Recipe) -> Measures:
     cause than what was refused.
     """
     try:
-        made = measure(shape(recipe))
-        check_stands(made.gouge, all_standings(made))
-        return made
+        return standing(measure(shape(recipe)))
     except InputError as error:
         found = doubts(recipe)
         raise replace(error, hint=f"{error.hint}. But look first at this: {found[0]}") if found else error from None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gougeform.measure.measured import Detail, Measured
-from gougeform.measure.standing import Standing, standings
+from gougeform.measure.standing import Standing, check_stands, standings
 
 if TYPE_CHECKING:
     from gougeform.measure.measures import Measures
@@ -14,6 +14,12 @@ if TYPE_CHECKING:
 def all_standings(measures: Measures) -> tuple[Standing, ...]:
     """Every body's least gap in every grind's set-up, the least first; computed once for a tool."""
     return measures.once("standings", lambda: standings(measures.gouge, measures.edge))
+
+
+def standing(measures: Measures) -> Measures:
+    """The same measures. Raises InputError where the set-up that made them cannot stand."""
+    check_stands(measures.gouge, all_standings(measures))
+    return measures
 
 
 MEASURED = (

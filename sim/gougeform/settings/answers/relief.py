@@ -20,12 +20,12 @@ from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
 from gougeform.settings.bench import bench_of
 from gougeform.settings.relief import MadeRelief, Middle, Relief
-from gougeform.settings.ruler import machine, straight_words
+from gougeform.settings.ruler import COLUMNS, machine, straight_words
 from gougeform.tool.costs import sharpening_block
 from gougeform.tool.rows import along, near_misses
 
 _USUAL = 10.0  # degrees more acute than the bevel, where nothing else is asked for: common practice
-_HEAD = ("", "by the ruler", "exactly")
+_HEAD = ("", *COLUMNS)
 _LISTED = 24  # moves in the table
 
 

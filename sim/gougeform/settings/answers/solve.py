@@ -14,12 +14,9 @@ from gougeform.settings.bench import bench_of
 from gougeform.settings.further import further
 from gougeform.settings.names import NAMES
 from gougeform.settings.problem import Problem, Solved
-from gougeform.settings.ruler import Confirmed, Settled, machine, settle, straight_words
+from gougeform.settings.ruler import COLUMNS, Confirmed, Settled, machine, settle, straight_words
 from gougeform.settings.wants import Span, Want, read_frees, read_wants
 from gougeform.tool.rows import near_misses
-
-_COLUMNS = ("by the ruler", "exactly")
-"""What a hand can set comes first."""
 
 
 def answer(
@@ -150,8 +147,8 @@ def _blocks(wants: tuple[Want, ...], pair: tuple[Confirmed, Confirmed], title: s
         }
     )
     return [
-        across(title, records, labels, ("", *_COLUMNS)),
-        across("The edge it gives", edges, of_edge, ("", "asked", *_COLUMNS)),
+        across(title, records, labels, ("", *COLUMNS)),
+        across("The edge it gives", edges, of_edge, ("", "asked", *COLUMNS)),
         Block("Stop", points=stops),
     ]
 
