@@ -10,6 +10,7 @@ from gougeform.machine.wheel import Wheel
 from gougeform.measure.measures import measure
 from gougeform.recipe.change import changed
 from gougeform.recipe.reading import load
+from gougeform.recipe.write import to_toml
 from gougeform.settings.bench import bench_of
 from gougeform.settings.hone import honing, largest_hone
 
@@ -175,3 +176,26 @@ def test_walls_of_a_flat_flute_hold_the_hone_off():
 def _bar_and_flute(flute):
     recipe = changed(load(FOOT), {"flute": flute | {"length_mm": 60.0}})
     return recipe.bar, recipe.flute
+
+
+def test_a_hone_that_stops_the_old_projection_is_told_all_the_same(tmp_path):
+    """A rod jig on a flat hone: at the grinding wheel's projection the rod would be in it; refused once, not told."""
+    assert main(["hone", "finial-round-10-relief-rod", "--wheel", "flat", "-o", str(tmp_path)]) == 0
+    set_up = load(str(tmp_path / "hone.toml"))
+    assert measure(shape(set_up)).nose_angle == pytest.approx(35, abs=0.5)
+
+
+def test_the_written_set_up_holds_the_hone_in_the_middle_of_its_face(tmp_path):
+    """As the ways are computed; off the middle a foot jig makes another nose at the same distance."""
+    aside = tmp_path / "aside.toml"
+    aside.write_text(to_toml(changed(load(FOOT), {"grind.0.contact_mm": 8.0, "ruler_mm": 0.01})))
+    assert main(["hone", str(aside), "--wheel", "180", "-o", str(tmp_path)]) == 0
+    set_up = load(str(tmp_path / "hone.toml"))
+    assert set_up.grinds[0].path.contact == 0
+    assert measure(shape(set_up)).nose_angle == pytest.approx(measure(shape(load(str(aside)))).nose_angle, abs=0.02)
+
+
+def test_a_set_up_that_cannot_stand_is_said_and_not_written(tmp_path, capsys):
+    assert main(["hone", FOOT, "--wheel", "flat", "-o", str(tmp_path)]) == 0
+    assert "cannot be set up: the clamp would stand" in " ".join(capsys.readouterr().out.split())
+    assert not (tmp_path / "hone.toml").exists()

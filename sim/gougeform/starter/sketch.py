@@ -116,7 +116,7 @@ def _section(pen: Pen, measures: Measures, named: Sequence[Mark]) -> None:
         away = np.zeros(2)
         if name in ("diameter_mm", "side_mm") or "side to side" in one.words:
             away = np.array([0.0, low - 0.13 * size - start[1]])
-        elif "over the flat" in one.words:
+        elif "underside to top" in one.words:
             away = np.array([0.34 * size, 0.0])
         elif "lip to lip" in one.words:
             away = np.array([0.0, high + 0.13 * size - start[1]])

@@ -63,7 +63,7 @@ class PointsBar(Bar):
 
         side, top = side_to_side("", "bar, side to side", section), section.outline.on_middle_plane(below=False)
         east = side.points[1, 0]
-        return [side, length("", "bar, over the flat", [east, section.underside], [east, top])]
+        return [side, length("", "bar, underside to top", [east, section.underside], [east, top])]
 
     @property
     def words(self) -> str:

@@ -9,16 +9,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gougeform.errors import InputError
+from gougeform.grind.gouge import shape
 from gougeform.machine.jig import DISTANCES
 from gougeform.machine.wheel import Wheel
+from gougeform.measure.measures import measure
+from gougeform.measure.quantities.standing import standing
 from gougeform.present.answer import Answer, Block, Files, Labels, Next, WrittenFile, down
 from gougeform.present.files import INK, SOFT, WARM, chart, line, text
 from gougeform.present.progress import step
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml
-from gougeform.settings.bench import with_settings
 from gougeform.settings.hone import PER_CENT, Honing, Set, honing, largest_hone
+from gougeform.settings.names import NAMES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -50,7 +53,7 @@ def answer(recipe: Recipe, wheel: str | float) -> Answer:
     stops = [f"{one['way'][:1].upper()}{one['way'][1:]}: {one['problem']}." for one in ways if one["problem"]]
     bevel = f"Edge at the nose {edge:.2f}°; {found.chord:.2f} mm of bevel, its chord at {found.chord_angle:.2f}°."
     best = _best(found)
-    set_up = _on_hone(recipe, fields, best)
+    set_up, refused = _on_hone(recipe, fields, best)
     files = {
         **({} if set_up is None else {"hone.toml": text(to_toml(set_up))}),
         **chart("hone", lambda axes: _draw(axes, fields, edge, found.chord), _title(recipe), size=(7.5, 4.6)),
@@ -63,7 +66,7 @@ def answer(recipe: Recipe, wheel: str | float) -> Answer:
             Block("How it is done", points=[*_HOW, _shaped(flute, floor)]),
         ],
         verdict=AWAY,
-        notes=found.notes,
+        notes=[*found.notes, *refused],
         result={
             "wheel": {"kind": fields.kind, "diameter_mm": fields.diameter_mm},
             "edge_deg": edge,
@@ -96,14 +99,22 @@ def _one_wheel(recipe: Recipe) -> dict[str, Any]:
     return gone | ({} if recipe.grind[0].wheel is None else {"grind.0.wheel": None})
 
 
-def _on_hone(recipe: Recipe, wheel: Wheel, way: Set) -> Recipe | None:
-    """The recipe set up on the honing wheel by the ruler; None where it cannot be set."""
+def _on_hone(recipe: Recipe, wheel: Wheel, way: Set) -> tuple[Recipe | None, list[str]]:
+    """The recipe set up on the honing wheel by the ruler; None where it cannot be set or cannot stand, and then why."""
     if way.ruler is None or way.ruler.bench is None:
-        return None
+        return None, []
     bench = way.ruler.bench
-    nose = {"grind.0.nose_angle_deg": way.nose, **dict.fromkeys(f"grind.0.{name}" for name in DISTANCES[1:])}
-    plain = changed(recipe, {"wheel": wheel.plain(), **nose, **_one_wheel(recipe), "older": None})
-    return with_settings(plain, {name: bench.value(name) for name in bench.by_hand})
+    # All at once: with the grinding wheel's projection alone the nose may not touch the hone.
+    own: dict[str, Any] = {f"grind.0.{name}": None for name in DISTANCES}
+    own |= {f"grind.0.{bench.field(NAMES[name])}": bench.value(name) for name in bench.by_hand}
+    if "contact_mm" in recipe.table["grind"][0]:
+        own["grind.0.contact_mm"] = None  # the hone is held in the middle of its face
+    try:
+        made = changed(recipe, {"wheel": wheel.plain(), **own, **_one_wheel(recipe), "older": None})
+        standing(measure(shape(made)))
+    except InputError as error:
+        return None, [f"The best of these ({way.words}) cannot be set up: {error.problem}. {error.hint.capitalize()}."]
+    return made, []
 
 
 def honing_wheel(recipe: Recipe, text: str) -> Wheel:
@@ -220,13 +231,13 @@ def _draw(axes: Axes, wheel: Wheel, edge: float, chord: float) -> None:
         "color": WARM,
         "linewidth": 2.5,
         "mutation_scale": 22,
-        "connectionstyle": "arc3,rad=0.13",
+        "connectionstyle": f"arc3,rad={math.tan((turn[165] - turn[40]) / 4):.4f}",  # as bent as the face,
     }
     axes.annotate("", stop, start, arrowprops=arrow)
     for words, at_, off, color in (
         ("the face runs this way", stop, (-10, 0), WARM),
-        ("edge", tip, (34, 4), INK),
-        ("heel", end, (24, -16), INK),
+        ("edge", tip, (34, 8), INK),
+        ("heel", end, (44, -22), INK),
     ):
         axes.annotate(words, at_, off, textcoords="offset points", color=color, ha="right")
     axes.set_aspect("equal")
