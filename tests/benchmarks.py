@@ -27,6 +27,7 @@ def measured(only: list[str], quick: bool) -> list[Row]:
     """The rows of the groups asked for (all where none is)."""
     from bench.contacts import against_fcl
     from bench.meshes import against_booleans, against_isosurface, level_set_rate
+    from bench.reaching import whole_works
     from bench.settings import against_least_squares
     from conftest import grind_tool
 
@@ -38,6 +39,8 @@ def measured(only: list[str], quick: bool) -> list[Row]:
         rows.append(level_set_rate())
     if not only or "contact" in only:
         rows += against_fcl(200 if quick else 4000, 4 if quick else 40, quick)
+    if not only or "reach" in only:
+        rows += whole_works(quick)
     if not only or "settings" in only:
         rows += against_least_squares(quick)
     if not only or "study" in only:
@@ -77,7 +80,9 @@ def main(argv: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n", 1)[0])
     parser.add_argument("-o", "--output", type=Path, default=Path("out/benchmarks"), help="folder to write to")
     parser.add_argument("--quick", action="store_true", help="toy sizes: shows that it runs, the figures mean nothing")
-    parser.add_argument("--only", nargs="*", default=[], choices=("mesh", "contact", "settings", "study", "growth"))
+    parser.add_argument(
+        "--only", nargs="*", default=[], choices=("mesh", "contact", "reach", "settings", "study", "growth")
+    )
     asked = parser.parse_args(argv)
     asked.output.mkdir(parents=True, exist_ok=True)
     about = machine()

@@ -192,3 +192,8 @@ def in_steel(section, p):
     lips = flute[[-1, 0]]
     hollow = Polygon(np.vstack([flute, [[lips[0, 0], top], [lips[1, 0], top]]])).buffer(0)
     return section.outline.contains(p) & ~contains_xy(hollow, p[:, 0], p[:, 1])
+
+
+def of_points(wood, points):
+    """(n,) mm: distances to the wood of points (n, 3) with the lathe's axis along the first coordinate."""
+    return wood.distance(points[:, 0], np.hypot(points[:, 1], points[:, 2]))

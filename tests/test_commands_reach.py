@@ -100,7 +100,7 @@ def test_reach_draws_profile_and_tool(tmp_path, capsys):
         (["reach", TOOL, "--work", "bore", "--places", "2.5"], "allowed is a whole number"),
         (["reach", TOOL, "--work", "bore", "--rest", "3"], "the rest would stand inside the wood"),
         (["reach", TOOL, "--work", "bore", "--at", "200"], "allowed is from 0 to 60 mm"),
-        (["reach", TOOL, "--work", "bore", "--slicing", "85"], "below 80 degrees"),
+        (["reach", TOOL, "--work", "bore", "--slicing", "85"], "below 75 degrees"),
         (["compare", TOOL, "--work", "bore"], "at least two are compared"),
         (["compare", TOOL, TOOL, "--work", "bore", "--lands", "2"], "name one recipe with --lands"),
         (["compare", TOOL, "--work", "bore", "--lands", "200"], "land"),

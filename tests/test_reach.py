@@ -8,14 +8,15 @@ import numpy as np
 import pytest
 
 from conftest import grind_tool
+from dense import of_points
 from gougeform.errors import InputError
 from gougeform.reach.answer import columns, overhang_row, place_rows, result
 from gougeform.reach.body import BEHIND_HEEL, PARTS, SHANK, build_body
 from gougeform.reach.contact import FINEST_MM, TOLERANCE_MM, Contact
 from gougeform.reach.cove import COVE_ERROR_MM, cove_meridian, tightest_cove
-from gougeform.reach.posture import Postures, Rest, overhang, placed, places_at
+from gougeform.reach.posture import Postures, Rest, edge_points, handle_direction, overhang, placed, places_at
 from gougeform.reach.result import Terms, at_overhang, reach
-from gougeform.reach.search import SEARCH_ERROR_DEG, Fineness, search, usable_stations
+from gougeform.reach.search import SEARCH_ERROR_DEG, USABLE_WING, Fineness, search
 from gougeform.work.distance import Wood
 from gougeform.work.files import from_table, load_work
 
@@ -57,26 +58,21 @@ def test_a_dense_search_finds_nothing_better(body, work, seed):
     """61 edge places × 61 inclinations of every place and feed: none is clear at SEARCH_ERROR_DEG less."""
     contact = (contact_near_corners if work in ("finial", "baluster") else contact_at)(body, work, 4, seed)
     best = search(contact)
-    stations = np.unique(np.linspace(*usable_stations(body), 61).astype(int))
-    lam = np.radians(np.linspace(0, 88, 61))
+    edge = USABLE_WING * np.linspace(*body.ends, 61)
+    lam = np.radians(np.linspace(0, Fineness().inclination_max_deg, 61))
     looked_at = 0
     for group in range(len(best.alpha)):
         found, feed = best.alpha[group], best.feed[group]
         cap = np.radians(30.0) if not np.isfinite(found) else found - np.radians(SEARCH_ERROR_DEG)
         if cap <= 0:
             continue
-        k, i = (a.ravel() for a in np.meshgrid(stations, -feed * lam))
+        k, i = (a.ravel() for a in np.meshgrid(edge, -feed * lam))
         dense = Postures(np.full(len(k), group // 2), k, i, np.zeros(len(k)))
-        for many in (False, True):
-            bound = contact.scouted(dense, cap, many)
-            dense = dense.at(bound).take(np.isfinite(bound))
-        while len(dense):
-            tried = contact.smallest(dense.take(np.arange(min(16, len(dense)))), cap)
-            assert not np.isfinite(tried.alpha).any()
-            # What stopped the last of these stops most of the others: a bound, as the scouts give.
-            dense = dense.take(np.arange(len(tried.alpha), len(dense)))
-            bound = contact.past(dense, np.repeat(tried.witness[-1:], len(dense), 0), np.full(len(dense), cap))
-            dense = dense.at(bound).take(np.isfinite(bound))
+        alpha = contact.smallest(dense, cap).alpha
+        clear = dense.at(alpha).take(np.isfinite(alpha))
+        # In at the far end of the bore, where the chuck is, nobody stands.
+        inward = handle_direction(body, contact.places, clear)[:, 0] * contact.places.mouth[clear.place] < 0
+        assert inward.all()
         looked_at += 1
     assert looked_at > 0
 
@@ -112,7 +108,10 @@ def test_halving_the_patches_moves_no_angle(body):
     rng = np.random.default_rng(5)
     n = 40
     postures = Postures(
-        rng.integers(0, 12, n), rng.integers(60, 341, n), np.radians(rng.uniform(-70, 70, n)), np.zeros(n)
+        rng.integers(0, 12, n),
+        rng.uniform(-0.7, 0.7, n) * body.ends[1],
+        np.radians(rng.uniform(-70, 70, n)),
+        np.zeros(n),
     )
     coarse = np.degrees(contact.smallest(postures, 0.6).alpha)
     halved = np.degrees(replace(contact, body=fine).smallest(postures, 0.6).alpha)
@@ -127,7 +126,9 @@ def test_the_smallest_clear_angle_is_the_first_clear_one(body):
     """Against every angle in steps of 0.1 degrees: none before it is clear, and it is."""
     contact = contact_at(body, "egg-cup", 12, 21)
     rng = np.random.default_rng(3)
-    postures = Postures(np.arange(12), rng.integers(120, 281, 12), np.radians(rng.uniform(-75, 75, 12)), np.zeros(12))
+    postures = Postures(
+        np.arange(12), rng.uniform(-0.4, 0.4, 12) * body.ends[1], np.radians(rng.uniform(-75, 75, 12)), np.zeros(12)
+    )
     found = contact.smallest(postures, 1.0).alpha
     some = np.isfinite(found) & (found > np.radians(0.5))
     postures, found = postures.take(some), found[some]
@@ -143,18 +144,17 @@ def test_the_edge_lies_on_the_wood_and_the_bevel_at_its_angle(cup):
     """The contract's own definition: the edge point at W, edge tangent in the wood's tangent plane, alpha to it."""
     postures, body = cup.best.postures, cup.body
     turn, shift = placed(body, cup.places, postures)
-    k = postures.station
-    at = np.einsum("nij,jn->ni", turn, body.point[:, k]) + shift
+    at = np.einsum("nij,nj->ni", turn, edge_points(body, postures.edge)) + shift
     w, n = cup.places.point[postures.place], cup.places.normal[postures.place]
     assert np.abs(at - np.column_stack([w, np.zeros(len(w))])).max() < 1e-9
     normal = np.column_stack([n, np.zeros(len(n))])
-    tangent, out = (np.einsum("nij,jn->ni", turn, v[:, k]) for v in (body.edge, body.out))
-    assert np.abs((tangent * normal).sum(1)).max() < 1e-12
-    assert np.allclose((out * normal).sum(1), -np.cos(postures.alpha), atol=1e-12)
-    back = np.einsum("nij,jn->ni", turn, body.back[:, k])
+    near = [np.stack([np.interp(postures.edge, body.arc, row) for row in v]) for v in (body.edge, body.out, body.back)]
+    tangent, out, back = (np.einsum("nij,jn->ni", turn, v) for v in near)  # between stations, so not quite of length 1
+    assert np.abs((tangent * normal).sum(1)).max() < 1e-4
+    assert np.allclose((out * normal).sum(1), -np.cos(postures.alpha), atol=1e-4)
     assert (back[:, 2] > 0).all()  # the wood moves from the edge toward the heel
     t = np.column_stack([cup.places.tangent[postures.place], np.zeros(len(w))])
-    assert ((back * t).sum(1) * cup.best.feed <= 1e-9).all()  # the edge leads in the direction of feed
+    assert ((back * t).sum(1) * cup.best.feed <= 1e-4).all()  # the edge leads in the direction of feed
 
 
 def test_what_is_reached_and_what_stops_the_rest(cup):
@@ -170,7 +170,7 @@ def test_what_is_reached_and_what_stops_the_rest(cup):
     assert (cup.part[cup.alpha == 0] == -1).all()
     # Where a smaller angle is stopped the tool touches the wood there.
     touch = cup.touch_world()[stopped & np.isfinite(cup.alpha)]
-    depth = cup.contact.wood.of_points(touch)
+    depth = of_points(cup.contact.wood, touch)
     assert np.abs(depth + TOLERANCE_MM).max() < 0.05
 
 
@@ -185,7 +185,7 @@ def test_gaps_are_real_distances(cup):
     points = np.einsum("wc,ncj->nwj", weight, corners).reshape(-1, 3)
     column = BEHIND_HEEL.index(SHANK)
     for i, row in enumerate(rows):
-        d = cup.contact.wood.of_points(points @ turn[i].T + shift[i]).min()
+        d = of_points(cup.contact.wood, points @ turn[i].T + shift[i]).min()
         got = cup.gaps.reshape(-1, 4)[row, column]
         assert got <= d + FINEST_MM
         assert got == pytest.approx(d, abs=0.03)
@@ -209,9 +209,8 @@ def test_overhang_by_hand(body):
     """Nose on a cylinder of radius 25, alpha and lambda 0: the bar rises from the tangent plane as from the bevel."""
     meridian = load_work("cylinder")
     places = places_at(meridian, np.array([1]), np.array([0.5]))
-    nose = body.stations.nose
-    postures = Postures(np.zeros(1, int), np.array([nose]), np.zeros(1), np.zeros(1))
-    beta = abs(np.arcsin(body.out[2, nose]))  # bar axis against the bevel's tangent plane
+    postures = Postures(np.zeros(1, int), np.zeros(1), np.zeros(1), np.zeros(1))
+    beta = abs(np.arcsin(body.out[2, np.abs(body.arc).argmin()]))  # bar axis against the bevel's tangent plane
     turn, shift = placed(body, places, postures)
     axis = turn[0] @ np.array([0.0, 0.0, -1.0])
     assert axis[1] == pytest.approx(np.sin(beta), abs=1e-12)
@@ -219,14 +218,14 @@ def test_overhang_by_hand(body):
     t = np.linspace(0, 40, 400_001)
     far = np.hypot(origin[1] + t * axis[1], origin[2] + t * axis[2])
     want = t[np.flatnonzero(far >= 30.0)[0]]
-    assert overhang(body, places, postures, Rest(30.0), np.array([False]))[0] == pytest.approx(want, abs=2e-4)
+    assert overhang(body, places, postures, Rest(30.0))[0] == pytest.approx(want, abs=2e-4)
 
 
 def follows(body, radius: float) -> bool:
-    """Whether a tool can follow the wall of a cove, by a finer search than the halving's; from the bottom up."""
-    fine = Fineness(stations=21, lam_deg=8.0, most_deg=10.0, enough_deg=10.0)
+    """Whether a tool can follow the wall of a cove, by a longer search than the halving's; from the bottom up."""
+    fine = Fineness(most_deg=10.0, enough_deg=10.0, boxes=40_000)
     meridian = cove_meridian(radius)
-    wood = Wood(meridian, nodes=200_000, margin=6.0)
+    wood = Wood(meridian)
     for share in (0.5, 0.38, 0.26, 0.14, 0.02):
         places = places_at(meridian, np.array([2]), np.array([share]))
         if not np.isfinite(search(Contact(body, wood, places), fine, feeds=(1,)).alpha[0]):

@@ -9,7 +9,7 @@ import pytest
 
 import solids
 from conftest import grind_tool
-from dense import dense_heights, entry
+from dense import dense_heights, entry, of_points
 from gougeform.errors import InputError
 from gougeform.grind.ground import Ground
 from gougeform.measure.cheek import cheek_widths
@@ -230,7 +230,7 @@ def test_the_body_ends_with_ferrule_and_handle(body):
     """Handle and ferrule as the recipe's usual values have them: lengths, diameters, and one behind the other."""
     for part, radius, front, back in ((FERRULE, 11.0, -150.0, -175.0), (HANDLE, 15.0, -175.0, -450.0)):
         corners = body.corners[body.part == part].reshape(-1, 3)
-        assert np.hypot(*corners.T[:2]).max() == pytest.approx(radius, abs=1e-9)
+        assert radius <= np.hypot(*corners.T[:2]).max() <= radius + 0.0101  # its flats lie outside the circle
         assert (corners[:, 2].max(), corners[:, 2].min()) == pytest.approx((front, back), abs=1e-9)
 
 
@@ -238,8 +238,8 @@ def test_overhang_of_a_wing_counts_from_the_place_that_cuts(body):
     """Along the bar's axis, a hundredth of a millimetre at a time, from level with the edge place to the rest."""
     meridian = load_work("cylinder")
     places = places_at(meridian, np.array([1]), np.array([0.5]))
-    station = body.stations.nose + 90
-    postures = Postures(np.zeros(1, int), np.array([station]), np.radians([-20.0]), np.zeros(1))
+    station = np.abs(body.arc).argmin() + 90
+    postures = Postures(np.zeros(1, int), body.arc[[station]], np.radians([-20.0]), np.zeros(1))
     turn, shift = placed(body, places, postures)
     begin = body.point[2, station]
     assert begin < -2
@@ -247,7 +247,7 @@ def test_overhang_of_a_wing_counts_from_the_place_that_cuts(body):
     axis = shift[0][:, None] + turn[0][:, 2:] * (begin - along)
     want = along[np.flatnonzero(np.hypot(axis[1], axis[2]) >= 30.0)[0]]
     assert want > 1
-    assert overhang(body, places, postures, Rest(30.0), np.array([False]))[0] == pytest.approx(want, abs=2e-3)
+    assert overhang(body, places, postures, Rest(30.0))[0] == pytest.approx(want, abs=2e-3)
 
 
 def test_the_rest_stands_off_the_wood():
@@ -324,13 +324,13 @@ def test_a_thin_ring_between_the_corners_of_a_patch_is_seen(body, radius, clear)
         {"start_mm": [-30.0, 25.0], "piece": [{"shape": "line", "to_mm": list(place)} for place in steps]}
     )
     contact = Contact(body, Wood(ring), places_at(ring, np.array([1]), np.array([30 / 61.41])))
-    posture = Postures(np.zeros(1, int), np.array([body.stations.nose]), np.radians([70.0]), np.radians([14.0]))
+    posture = Postures(np.zeros(1, int), np.zeros(1), np.radians([70.0]), np.radians([14.0]))
     turn, shift = placed(body, contact.places, posture)
     corners = body.corners.reshape(-1, 3) @ turn[0].T + shift[0]
-    assert contact.wood.of_points(corners).min() > -1e-9
+    assert of_points(contact.wood, corners).min() > -1e-9
     phi, z = np.meshgrid(np.linspace(np.pi, 2 * np.pi, 361), np.linspace(-60, -30, 751))
     bar = np.stack([5 * np.cos(phi), 5 * np.sin(phi), z], -1).reshape(-1, 3) @ turn[0].T + shift[0]
-    assert (contact.wood.of_points(bar).min() > -TOLERANCE_MM) == clear
+    assert (of_points(contact.wood, bar).min() > -TOLERANCE_MM) == clear
     assert contact.clear(posture)[0] == clear
 
 

@@ -10,11 +10,12 @@ from gougeform.reach.body import build_body
 from gougeform.reach.contact import FINEST_MM, Contact
 from gougeform.reach.posture import Postures, places_at
 from gougeform.reach.result import PLACES, Terms, reach
-from gougeform.reach.search import USUAL, Fineness, usable_stations
+from gougeform.reach.search import SEARCH_ERROR_DEG, USABLE_WING, USUAL, Fineness
 from gougeform.work.distance import Wood
 from gougeform.work.files import load_work
 
-ROUGH = Fineness(stations=3, lam_deg=40.0, rounds=0, enough_deg=25.0)
+ROUGH = Fineness(boxes=50, enough_deg=25.0)
+EDGES, INCLINATIONS, ANGLES = 17, 17, 7  # a plain grid: 10° of inclination, 5° of clearance angle
 """A search that shows no more than that it runs."""
 
 
@@ -39,17 +40,16 @@ def against_fcl(postures: int, places: int, quick: bool) -> list[Row]:
     wood = fcl.CollisionObject(model(*turned_wood))
     size = f"{len(faces):,} against {len(turned_wood[1]):,} triangles"
 
-    # Postures as the search lays them out; few of them are clear.
+    # Postures of a plain grid; few of them are clear.
     rng = np.random.default_rng(7)
-    stations = np.linspace(*usable_stations(body), USUAL.stations).astype(int)
+    edges = USABLE_WING * np.linspace(*body.ends, EDGES)
     laid = Postures(
         rng.integers(0, len(spots), postures),
-        rng.choice(stations, postures),
+        rng.choice(edges, postures),
         rng.uniform(-1.2, 1.2, postures),
         np.zeros(postures),
     )
-    contact.scouted(laid, 0.5)  # tables are made once for a workpiece
-    bound, ours = timed(lambda: contact.scouted(laid, 1e-9), 2 if quick else 5)
+    bound, ours = timed(lambda: contact.smallest(laid, 1e-9).alpha, 2 if quick else 5)
     every = things(contact, laid, tool)
     hits, theirs = timed(lambda: np.array([touching(thing, wood) for thing in every]), 1 if quick else 3)
     assert quick or hits[~np.isfinite(bound)].all()
@@ -73,20 +73,18 @@ def against_fcl(postures: int, places: int, quick: bool) -> list[Row]:
         row("contact, make sure", "python-fcl", size, theirs, error=FACETS_MM),
     ]
     return rows + _whole_tool(
-        gouge, meridian, len(stations), Terms(places=places, fineness=ROUGH if quick else USUAL), rows[1], postures
+        gouge, meridian, Terms(places=places, fineness=ROUGH if quick else USUAL), rows[1], postures
     )
 
 
-def _whole_tool(gouge, meridian, stations: int, terms: Terms, one: Row, postures: int) -> list[Row]:
+def _whole_tool(gouge, meridian, terms: Terms, one: Row, postures: int) -> list[Row]:
     """The whole search, best posture of every place and feed, against one collision a posture of its first grid."""
     found, ours = timed(lambda: reach(gouge, meridian, terms), 1, warm=False)
-    inclinations = 2 * round(USUAL.lam_most_deg / USUAL.lam_deg) + 1
-    angles = 7  # 0 to 30 degrees by fives
-    grid = len(found.places) * (stations + 1) * inclinations * angles
+    grid = len(found.places) * EDGES * INCLINATIONS * ANGLES
     times = Times(one.cpu_s * grid / postures, one.clock_s * grid / postures, 1)
     what = f"{len(found.places)} places, both feeds; {PLACES} is the default"
     return [
-        row("reach, a whole tool", "ours", what, ours, error=0.1, unit="deg", note="search error, tested; mm as above"),
+        row("reach, a whole tool", "ours", what, ours, error=SEARCH_ERROR_DEG, unit="deg", note="tested; mm as above"),
         row(
             "reach, a whole tool",
             "python-fcl, one collision a posture",

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from brep import arc_edge, boundary_gap, flat, line_edge, revolved, volume
+from dense import of_points
 from gougeform.work.distance import Wood
 from gougeform.work.files import from_table, load_work
 
@@ -26,7 +27,7 @@ def work(*points):
 def test_points_near_a_turned_body(agree):
     """Meridian (0,0) (30,0) (40,20) (20,50) (0,50) as (rho, z); derived, an exact kernel agrees."""
     wood = Wood(work((0, 30), (20, 40), (50, 20)))
-    got = wood.of_points(np.array([[30.0, 50.0, 10.0], [-5.0, 0.0, 60.0]]))
+    got = of_points(wood, np.array([[30.0, 50.0, 10.0], [-5.0, 0.0, 60.0]]))
     agree("distance of a point from turned wood, worked values", got, [14.6913970599, 29.0688837075], 1e-9, "mm")
     agree("volume of turned wood, worked value", wood.meridian.volume(), 165457.213089, 1e-6, "mm³")
 
@@ -38,7 +39,7 @@ def test_skew_cylinders(agree):
     along = np.linspace(-20, 20, 41)
     phi, along = (a.ravel() for a in np.meshgrid(phi, along))
     points = np.stack([6 * np.cos(phi), 30 + 6 * np.sin(phi), along], -1)
-    agree("smallest distance of a round bar from a round spindle", wood.of_points(points).min(), 14.0, 1e-11, "mm")
+    agree("smallest distance of a round bar from a round spindle", of_points(wood, points).min(), 14.0, 1e-11, "mm")
 
 
 def brep_of(meridian):
@@ -63,7 +64,7 @@ def test_the_librarys_workpieces(agree, name):
     low, high = meridian.box
     reach = high[1] + 8
     points = random.uniform([low[0] - 8, -reach, -reach], [high[0] + 8, reach, reach], (12, 3))
-    ours = np.abs(Wood(meridian).of_points(points))
+    ours = np.abs(of_points(Wood(meridian), points))
     theirs = [boundary_gap(solid, point) for point in points]
     agree("distance of points from the library's workpieces", ours, theirs, 1e-11, "mm", source=KERNEL)
     theirs = volume(solid)

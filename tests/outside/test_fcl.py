@@ -1,7 +1,7 @@
 """A mesh collision library (python-fcl, a test extra): the same tool and wood as triangles, the same postures.
 
 Its precision here is that of the triangles: the wood's facets lie up to 1.5e-3 mm inside the surface, and our own
-search for the least distance stops at 0.01 mm.
+search for the least distance stops at FINEST_MM.
 """
 
 from dataclasses import replace
@@ -15,7 +15,6 @@ from gougeform.reach.body import build_body
 from gougeform.reach.contact import FINEST_MM, Contact
 from gougeform.reach.gap import least
 from gougeform.reach.posture import Postures, placed, places_at
-from gougeform.reach.search import usable_stations
 from gougeform.work.distance import Wood
 from gougeform.work.files import load_work
 
@@ -71,7 +70,10 @@ def setting():
     contact = Contact(body, Wood(meridian), places)
     n = 200
     postures = Postures(
-        rng.integers(0, len(places), n), rng.integers(30, 371, n), rng.uniform(-1.2, 1.2, n), rng.uniform(0, 0.5, n)
+        rng.integers(0, len(places), n),
+        rng.uniform(-0.85, 0.85, n) * body.ends[1],
+        rng.uniform(-1.2, 1.2, n),
+        rng.uniform(0, 0.5, n),
     )
     clear = contact.smallest(postures.at(np.zeros(n)), 1.0).alpha
     near = np.isfinite(clear) & (np.arange(n) % 2 == 0)
@@ -98,7 +100,13 @@ def test_distances_agree(setting, agree):
     """The edge of a posture always lies on the wood, so the tools are also lifted off it by a little."""
     contact, postures, tool = setting
     wood = fcl.CollisionObject(model(*turned(contact.wood.meridian)))
-    slack = FACETS_MM + FINEST_MM + 1e-6
+    # Of a patch that is not flat fcl has one of the two ways to split it into triangles, we what lies between.
+    corners = contact.body.corners
+    across = np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1])
+    across /= np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-12)
+    twist = np.abs((np.einsum("ncj,c->nj", corners, [1, -1, 1, -1]) * across).sum(1))
+    slack = FACETS_MM + FINEST_MM + twist.max() / 2
+    assert slack < 0.01
     apart = hits = 0
     for lift in (0.0, 0.05, 0.5):
         places = contact.places
@@ -127,30 +135,21 @@ def test_the_same_postures_are_clear(setting):
     assert 20 < (~close & theirs).sum() < 180
 
 
-def test_the_search_turns_postures_down_twenty_times_quicker(setting):
-    """What the search does to nearly all of its postures, against one collision each on the same ones.
-
-    It gets more than yes or no from it: the angle below which none can be clear. A whole tool that is clear costs more,
-    since every patch is looked at; the search does that to few.
-    """
-    contact, _, tool = setting
-    rng = np.random.default_rng(7)
-    n = 4000
-    stations = np.linspace(*usable_stations(contact.body), 17).astype(int)  # as the search lays them out
-    postures = Postures(
-        rng.integers(0, len(contact.places), n), rng.choice(stations, n), rng.uniform(-1.2, 1.2, n), np.zeros(n)
-    )
+def test_whole_tools_are_proved_clear_quicker(setting):
+    """Postures that are clear: every patch of the tool has to be looked at, and one collision does the same."""
+    contact, postures, tool = setting
     wood = fcl.CollisionObject(model(*turned(contact.wood.meridian, inset=contact.tolerance)))
-    every = things(contact, postures, tool)
-    contact.scouted(postures, 0.5)  # tables are made once for a workpiece
+    alpha = contact.smallest(postures.at(np.zeros(len(postures))), 1.2).alpha
+    clear = postures.at(alpha + 0.01).take(np.isfinite(alpha))
+    every = things(contact, clear, tool)
+    assert len(clear) > 50
     ours_s = theirs_s = np.inf
     for _ in range(3):
         begin = process_time()
-        bound = contact.scouted(postures, 1e-9)
+        sure = contact.clear(clear)
         ours_s = min(ours_s, process_time() - begin)
         begin = process_time()
-        hits = np.array([touching(thing, wood) for thing in every])
+        free = ~np.array([touching(thing, wood) for thing in every])
         theirs_s = min(theirs_s, process_time() - begin)
-    assert hits[~np.isfinite(bound)].all()
-    assert (~np.isfinite(bound)).sum() > 0.75 * hits.sum()
-    assert theirs_s > 20 * ours_s, (theirs_s, ours_s)
+    assert (sure == free).mean() > 0.98
+    assert theirs_s > ours_s, (theirs_s, ours_s)

@@ -257,14 +257,15 @@ def test_working_angles_of_placed_tools(tool, agree, base):
     meridian = load_work("finial")
     places = places_at(meridian, *meridian.places(30))
     random, n = np.random.default_rng(3002), 300
+    place, k = random.integers(0, len(places), n), random.integers(30, 371, n)
     asked = Postures(
-        random.integers(0, len(places), n),
-        random.integers(30, 371, n),
+        place,
+        body.arc[k],
         random.uniform(-1.2, 1.2, n),
         random.uniform(0, 0.6, n),
     )
     turn, shift = placed(body, places, asked)
-    u, k = edge.u[asked.station], asked.station
+    u = edge.u[k]
     tangent = np.einsum("nij,jn->in", turn, edge_direction(gouge, u))
     out = np.concatenate([places.normal[asked.place], np.zeros((n, 1))], 1).T
     way = np.array([[0.0], [0.0], [1.0]])

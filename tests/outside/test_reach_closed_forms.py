@@ -7,6 +7,7 @@ import pytest
 
 from conftest import grind_tool, tool_table
 from gougeform.grind.gouge import shape
+from gougeform.measure.edge import measure_edge
 from gougeform.reach.body import HEEL, build_body
 from gougeform.reach.contact import Contact
 from gougeform.reach.posture import Postures, places_at
@@ -23,22 +24,27 @@ SOURCE = "α = asin(c/2ρ) + asin(c/2R), by the circle's chord · derived"
 
 def ring(bore, length=300.0):
     p = np.array([[-length, bore + 30], [length, bore + 30], [length, bore], [-length, bore]])
-    inside = np.array([False, False, True, False])
-    return Meridian(p, np.roll(p, -1, 0), np.zeros((4, 2)), np.zeros(4), inside, inside, True)
+    cut = np.array([False, False, True, False])
+    return Meridian(p, np.roll(p, -1, 0), np.zeros((4, 2)), np.zeros(4), cut, cut.astype(int), True)
 
 
 def at_the_nose(body, meridian, piece, tolerance=1e-9):
     contact = Contact(body, Wood(meridian), places_at(meridian, np.array([piece]), np.array([0.5])), tolerance)
-    nose = np.array([body.stations.nose])
-    return contact.smallest(Postures(np.zeros(1, int), nose, np.zeros(1), np.zeros(1)), 1.5)
+    return contact.smallest(Postures(np.zeros(1, int), np.zeros(1), np.zeros(1), np.zeros(1)), 1.5)
+
+
+def nose_bevel(gouge):
+    """mm: the chord of the bevel at the nose."""
+    edge = measure_edge(gouge)
+    return edge.bevel[edge.nose]
 
 
 @pytest.mark.parametrize("bore", [20.0, 50.0])
 @pytest.mark.parametrize("wheel", [150.0, 200.0])
 def test_heel_in_a_bore(agree, bore, wheel):
     """asin(c / 2 rho) + asin(c / 2 R) at inclination 0, the head alone."""
-    body = build_body(grind_tool("foot", {"wheel.diameter_mm": wheel}), head_only=True)
-    chord = body.stations.bevel[body.stations.nose]
+    gouge = grind_tool("foot", {"wheel.diameter_mm": wheel})
+    body, chord = build_body(gouge, head_only=True), nose_bevel(gouge)
     found = at_the_nose(body, ring(bore), 2)
     want = np.arcsin(chord / (2 * bore)) + np.arcsin(chord / wheel)
     # 0.002 degrees: what a point may be in the wood when the steps end, over the bevel's length.
@@ -57,16 +63,16 @@ def test_worked_heel_in_a_bore(agree, bore, wanted):
         "flute.web_mm": float(chord * np.sin(stands)),
         "jig.nose_angle_deg": float(np.degrees(stands - np.arcsin(chord / 2 / radius))),
     }
-    body = build_body(shape(changed(recipe_of(tool_table("foot")), edits)), head_only=True)
-    assert body.stations.bevel[body.stations.nose] == pytest.approx(chord, abs=1e-8)
+    gouge = shape(changed(recipe_of(tool_table("foot")), edits))
+    body = build_body(gouge, head_only=True)
+    assert nose_bevel(gouge) == pytest.approx(chord, abs=1e-8)
     found = at_the_nose(body, ring(bore), 2)
     agree("clearance angle in a bore, worked values", np.degrees(found.alpha[0]), wanted, 0.002, "deg")
 
 
 def test_heel_on_flat_wood(agree):
     """asin(c / 2 R): a cylinder so thick that it is flat to 1e-5 mm over the bevel."""
-    body = build_body(grind_tool("foot"), head_only=True)
-    chord = body.stations.bevel[body.stations.nose]
+    body, chord = build_body(grind_tool("foot"), head_only=True), nose_bevel(grind_tool("foot"))
     # The end face of a disc is flat: cut across it, far from its rim.
     disc = from_table({"start_mm": [-30.0, 900.0], "piece": [{"shape": "line", "to_mm": [0.0, 900.0]}]})
     found = at_the_nose(body, disc, 2)
@@ -86,7 +92,7 @@ def test_a_shorter_bevel_never_reaches_less():
     """A bevel cut short by a relief, in a bore: what was in the way is gone, and nothing has been added."""
     meridian = replace(load_work("bore"))
     places = places_at(meridian, np.full(3, 2), np.array([0.1, 0.4, 0.7]))
-    coarse = Fineness(stations=9, lam_deg=20.0, rounds=4)
+    coarse = Fineness(boxes=2000)
     least = []
     for land in (None, 4.0, 2.0):
         body = build_body(grind_tool("foot") if land is None else grind_tool("foot-relief", {"grind.1.land_mm": land}))

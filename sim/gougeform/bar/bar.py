@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Self
 
 from pydantic import Field
 
+from gougeform.bar.sizes import scaled
 from gougeform.part import Part
 from gougeform.quantity import Quantity, Words
 from gougeform.read.complaints import validated
@@ -79,12 +80,7 @@ class Bar(Part):
 
     def scaled(self, share: float) -> Self:
         """The same bar with a section `share` times as large; it stays as long. Raises InputError beyond the limits."""
-        sizes = {
-            name: [[x * share, y * share] for x, y in value] if isinstance(value, tuple) else value * share
-            for name, value in self.plain().items()
-            if name.endswith("_mm") and name != "length_mm"
-        }
-        return validated(type(self), self.plain() | sizes, "bar")
+        return scaled(self, share, "bar")
 
     @property
     def coarse_mm(self) -> float:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, NamedTuple, Self
 
+from gougeform.bar.sizes import scaled
 from gougeform.part import Part, Points
 from gougeform.quantity import Quantity
 
@@ -72,6 +73,10 @@ class Flute(Part):
 
         Raises InputError where the fields make no curve.
         """
+
+    def scaled(self, share: float) -> Self:
+        """The same flute `share` times as wide and deep; it stays as long. Raises InputError beyond the limits."""
+        return scaled(self, share, "flute")
 
     @classmethod
     @abstractmethod

@@ -46,6 +46,12 @@ def work_arguments(parser: argparse.ArgumentParser) -> None:
     gap = "from the wood's largest radius to the rest (%(default)g)"
     add("--gap", metavar="MM", type=number, default=5.0, help=gap)
     add("--rest", metavar="MM", type=number, help="the rest's distance from the lathe's axis, instead of the gap")
+    steep = "no cut with an edge inclined by more, which slides along itself (%(default)g)"
+    add("--inclination-max", metavar="DEG", type=number, default=75.0, help=steep)
+    wing = "how much of each wing may cut, from the nose, in per cent (%(default)g)"
+    add("--wing", metavar="PERCENT", type=number, default=95.0, help=wing)
+    bed = "the lathe's bed, so far below its axis, which the handle must miss"
+    add("--bed", metavar="MM", type=number, help=bed)
     add("--force", metavar="N", type=number, default=100.0, help="cutting force for deflections (%(default)g)")
     deflection = "allowed deflection for the overhang (%(default)g)"
     add("--deflection", metavar="MM", type=number, default=0.25, help=deflection)
@@ -53,10 +59,14 @@ def work_arguments(parser: argparse.ArgumentParser) -> None:
 
 def asked(given: argparse.Namespace) -> dict[str, Any]:
     """Workpiece, its name and the terms, as questions of reach take them."""
+    from gougeform.reach.hold import Hold
     from gougeform.reach.result import Terms
+    from gougeform.reach.search import Fineness
     from gougeform.work.files import load_work
 
-    terms = Terms(given.limit, given.places, given.gap, given.rest, given.force)
+    fineness = Fineness(inclination_max_deg=given.inclination_max, wing=given.wing / 100)
+    hold = Hold(bed_mm=given.bed)
+    terms = Terms(given.limit, given.places, given.gap, given.rest, given.force, fineness=fineness, hold=hold)
     return {"work": load_work(given.work), "name": Path(given.work).stem, "terms": terms}
 
 

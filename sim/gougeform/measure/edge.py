@@ -139,7 +139,7 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
     n, m = len(u), len(u) + len(v)
     alike = gouge.alike and all(np.abs(p * [-1.0, 1.0] - p[::-1]).max() < _ALIKE for p in (flat_edge, flat_heel))
     every = _cuts(gouge, flat_edge, flat_heel, flat_middle, alike)
-    _check_reached(gouge, np.concatenate([flat_edge, flat_heel, flat_middle]), every.z)
+    check_reached(gouge, np.concatenate([flat_edge, flat_heel, flat_middle]), every.z)
     edge_cut, heel_cut = _part(every, slice(None, n)), _part(every, slice(n, m))
     point, middle = np.stack([*flat_edge.T, edge_cut.z]), np.stack([*flat_middle.T, every.z[m:]])
     flute = np.zeros((3, n))
@@ -178,7 +178,8 @@ def measure_edge(gouge: Gouge, stations: int = STATIONS) -> Edge:
     )
 
 
-def _check_reached(gouge: Gouge, flat: Floats, z: Floats) -> None:
+def check_reached(gouge: Gouge, flat: Floats, z: Floats) -> None:
+    """Raise InputError where a height z (n,) over section points (n, 2) is not finite: steel is left standing."""
     missed = np.flatnonzero(~np.isfinite(z))
     if len(missed):
         x, y = flat[missed[0]]

@@ -12,6 +12,7 @@ import numpy as np
 
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
+from gougeform.numerics.compiled import preparing
 from gougeform.present.answer import Answer, Block, Cell, Files, Labels, Number, down
 from gougeform.present.files import records, table
 from gougeform.present.folder import file_name
@@ -19,6 +20,7 @@ from gougeform.present.json import finite
 from gougeform.present.progress import step
 from gougeform.quantity import NOTHING
 from gougeform.reach.body import BEHIND_HEEL, PARTS
+from gougeform.reach.change import Change, what_would_reach
 from gougeform.reach.cove import TightestCove, tightest_cove
 from gougeform.reach.drawing import draw_profile, draw_standing, feed_words
 from gougeform.reach.result import Reach, Terms, at_overhang, check_terms, part_name, reach
@@ -35,9 +37,9 @@ SLOPE = {-1: "downhill", 0: "level", 1: "uphill"}
 
 MODEL_NOTES = (
     "Grain is not judged. Where both directions do equally well the downhill cut is named: toward the smaller radius on"
-    " outside work, toward the larger one inside a hollow. An inclination near 90° moves the edge almost along itself.",
+    " outside work, toward the larger one inside a hollow.",
     f"Postures are searched for, not proved: the best one found may need up to {SEARCH_ERROR_DEG:g}° more than the"
-    " best there is.",
+    " best there is, and in a narrow gap next to an inward corner some degrees more.",
     "Behind its full-depth length the flute is taken as closed, so the shank counts as a little larger than it is.",
     "Deflections are lower and frequencies upper limits: rest and hands do not give way, twist is left out, and the"
     " ground head counts as fluted bar.",
@@ -58,15 +60,16 @@ def answer(
     deflection: float = DEFLECTION_MM,
     cove: bool = True,
     every_place: bool = False,
+    changes: bool = True,
 ) -> Answer:
     """Search the postures along the whole work, and say what they come to.
 
     name: what the work is called in the folder's name. overhang: what is left at these (mm) over the rest. at: draw the
     tool there, mm along the lathe. slicing: only cuts whose edge is inclined by that much (deg). deflection: allowed at
-    the largest overhang, mm. Raises InputError.
+    the largest overhang, mm. changes: whether to try what would reach the rest. Raises InputError.
     """
     terms = checked(terms or Terms(), work, at, slicing, deflection)
-    with step("searching the postures"):
+    with step(preparing("searching the postures")):
         found = reach(shape(recipe), work, terms)
         told = summary(found)
     with step("looking at the overhangs"):
@@ -75,6 +78,10 @@ def answer(
     if cove:
         with step("looking for the tightest cove"):
             tightest = tightest_cove(found.body, terms.limit_deg, terms.tolerance_mm, terms.fineness)
+    changed: list[Change] = []
+    if changes and not found.reached.all():
+        with step("trying what would have to change"):
+            changed = what_would_reach(found)
     place, feed = chosen_place(found, at)
     places = place_rows(found)
     title = f"{recipe.title or recipe.name}\nin: {work.title or 'the workpiece'}, {_size_words(found)}"
@@ -84,10 +91,12 @@ def answer(
             _whole(found, told, tightest, deflection),
             *_places(found, places, every_place),
             *_overhangs(found, rows),
+            _changes(changed, terms),
             Block("What these numbers are", points=MODEL_NOTES),
         ],
         verdict=verdict(found),
-        result=result(found, tightest, rows, deflection) | {"title": recipe.title},
+        result=result(found, tightest, rows, deflection)
+        | {"title": recipe.title, "would_reach": [_change_record(one) for one in changed]},
         files=Files(
             {
                 "reach.csv": table(columns(places)),
@@ -103,14 +112,34 @@ def answer(
     )
 
 
+def _changes(found: Sequence[Change], terms: Terms) -> Block:
+    """What would have to change, stretch by stretch."""
+    if not found:
+        return Block()
+    below = (
+        f"Each by itself, on the same jig and wheel, ground and searched again for up to {terms.limit_deg:g}°; in the"
+        " order of effort."
+    )
+    return Block("What would reach it", [(one.where, one.words) for one in found], ("not reached", "from"), below=below)
+
+
+def _change_record(one: Change) -> dict[str, Any]:
+    return {"from_x_mm": one.low, "to_x_mm": one.high, "stopped_by": list(one.parts), **one.by}
+
+
 def checked(terms: Terms, work: Meridian, at: float | None, slicing: float, deflection: float = DEFLECTION_MM) -> Terms:
     """The terms with the slicing in them. Raises InputError for what is out of its range."""
     check_terms(terms)
     low, high = work.box[:, 0]
     if not 0 < deflection <= 10:
         raise InputError("deflection", f"given {deflection:g}, allowed is above 0 and at most 10 mm", "change it")
-    if not 0 <= slicing < 80:
-        raise InputError("slicing", f"given {slicing:g}, allowed is from 0 to below 80 degrees", "change it")
+    most = terms.fineness.inclination_max_deg
+    if not 0 <= slicing < most:
+        raise InputError(
+            "slicing",
+            f"given {slicing:g}, allowed is from 0 to below {most:g} degrees, the largest inclination",
+            "change it",
+        )
     if at is not None and not low <= at <= high:
         raise InputError("at", f"given {at:g}, allowed is from {low:g} to {high:g} mm, the workpiece", "change it")
     return replace(terms, fineness=replace(terms.fineness, lam_least_deg=slicing))
@@ -141,6 +170,7 @@ def summary(reach: Reach) -> dict[str, Any]:
         "profile_reached_mm": reach.length_mm,
         "deepest_reached": deepest and {k: (bool(v) if k == "inside" else v) for k, v in deepest.items()},
         "not_reached_stopped_by": stopped,
+        "largest_jump_deg": float(np.nanmax(reach.jumps)) if np.isfinite(reach.jumps).any() else None,
     }
 
 
@@ -167,6 +197,10 @@ def place_rows(reach: Reach) -> list[dict[str, Any]]:
                 "inclination_deg": reach.lam[i, feed],
                 "swing_deg": reach.swing[i, feed],
                 "roll_deg": reach.roll[i, feed],
+                "height_deg": reach.stance[i, feed, 0],
+                "handle_down_deg": reach.stance[i, feed, 1],
+                "flute_clock_deg": reach.stance[i, feed, 2] % 360,
+                "held": reach.held_words(i, feed),
                 "stopped_by": None if part < 0 else PARTS[part],
                 "touch_tool_mm": None if part < 0 else reach.touch[i, feed].tolist(),
                 "touch_lathe_mm": None if part < 0 else world[i, feed].tolist(),
@@ -288,6 +322,7 @@ def _whole(reach: Reach, told: dict[str, Any], cove: TightestCove | None, deflec
         ("profile reached", f"{told['profile_reached_mm']:.1f} of {told['profile_mm']:.1f} mm"),
         ("deepest place reached", where),
         *coves,
+        ("largest turn of the tool from one place to the next", _jump(reach)),
         ("rest from the lathe's axis", Number(reach.rest.radius, "rest_mm", 1)),
         (
             f"overhang for {deflection_mm:g} mm at {force:g} N",
@@ -295,6 +330,14 @@ def _whole(reach: Reach, told: dict[str, Any], cove: TightestCove | None, deflec
         ),
     ]
     return Block("On the whole", rows, ("", ""))
+
+
+def _jump(reach: Reach) -> str:
+    """The largest jump along the cut, and where."""
+    if not np.isfinite(reach.jumps).any():
+        return NOTHING
+    k, x = int(np.nanargmax(reach.jumps)), reach.places.point[:, 0]
+    return f"{reach.jumps[k]:.0f}°, from x {x[k]:.1f} to {x[k + 1]:.1f}"
 
 
 def _places(reach: Reach, rows: list[dict[str, Any]], every_place: bool) -> list[Block]:

@@ -1,26 +1,27 @@
 """The whole tool as surface patches: ground head, fluted and plain shank, ferrule and handle.
 
-Every patch is a bilinear quadrilateral whose corners lie on the surface, so a patch stands for the surface to within
-its sagitta (SAGITTA_MM at most). Where a patch comes near the wood the search cuts it up further.
-Tool frame, lengths in mm.
+Every patch is a quadrilateral whose corners lie on the surface. Where the surface bulges out it does so by no more than
+SAGITTA_MM; hollow places lie behind their patches. Patches stand in blocks, a tree of balls over the blocks of each
+part. Tool frame, lengths in mm.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.bar.handle import Handle
 from gougeform.grind.gouge import Gouge
-from gougeform.measure.edge import Edge, heel_places, measure_edge
-from gougeform.measure.fan import build_fan
+from gougeform.grind.ground import Ground
+from gougeform.measure.edge import check_reached, station_places
+from gougeform.measure.fan import Columns, build_fan, joined
+from gougeform.numerics.compiled import compiled
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
-Scouts = tuple[NDArray[np.float32], NDArray[np.float32]]
+Ints = NDArray[np.int64]
 
 PARTS = ("wing", "bevel", "heel", "cheek", "flute", "shank", "ferrule", "handle")
 WING, BEVEL, HEEL, CHEEK, FLUTE, SHANK, FERRULE, HANDLE = range(len(PARTS))
@@ -32,302 +33,339 @@ CHEEK_BEHIND_MM = 10.0
 HEEL_STRIP_MM = 1.0
 """The first part of the bar's sides behind the heel counts as heel; clearance behind the heel starts after it."""
 
-SAGITTA_MM = 0.01
-"""Largest distance of a patch's surface from the patch."""
+SAGITTA_MM = 0.0008
+"""How far the surface may stand out of a patch."""
 
-_NOSE_MM = 2.5
-_HEEL_STRIP = 0.05  # share of a ray next to the heel whose patches are called heel
-_GROUP = 12  # patches to a group
-_TOGETHER = 16  # vertices to a group
+STATIONS = 401
+_MOST_STEP = 0.4  # mm between columns, along edge and outline
+_ROWS = np.append(np.linspace(0.0, 0.95, 13), 1.0)  # of a column: the first is the wing's, the last the heel's
+_FINE = 400  # rays from which the columns are laid out
+_ROUND_MM = 0.01  # how far the flats of ferrule and handle stand out of the circle
+_KNOTS = np.array([0.0, 0.08, 0.22, 0.42, 0.68, 1.0])
+"""Where along a column the surface itself is asked; between, its slopes tell (seen: 0.002 mm off at most)."""
+SIDE = 5  # points along a side of a block, at most
 
 
-@dataclass(frozen=True, eq=False)
-class Cloud:
-    """Some patches of a body: which (m,), their vertices (k, 3), each once, and the vertices of each patch (m, 4).
+class Tree(NamedTuple):
+    """A body as compiled functions take it.
 
-    reach: (k,) mm, the largest radius of the patches that meet in each vertex; part: (k,) their part, the foremost.
+    ball: (n, 4) middle and radius of nodes, each before its children; skip: (n,) the node after its last child; block:
+    (n,) of leaves, -1 for others. first: (9,) where each part's nodes begin. points: (b, SIDE, SIDE, 3), of which
+    size (b, 2) count; part: (b,); reach: (b,) mm, the largest radius of a patch. frame: (k, 12) the edge's points and
+    directions, at arc (k,) mm from the nose, which have turned by `turned` (k,) rad from the first on.
     """
 
-    patch: Ints
-    vertices: Floats
-    corner: Ints
-    reach: Floats
+    ball: Floats
+    skip: Ints
+    block: Ints
+    first: Ints
+    points: Floats
+    size: Ints
     part: Ints
-
-    @cached_property
-    def _meets(self) -> tuple[Ints, Ints, Ints]:
-        """Patches in the order of their vertices; where each vertex's begin, and how many there are."""
-        order = np.argsort(self.corner.ravel(), kind="stable")
-        count = np.bincount(self.corner.ravel(), minlength=len(self.vertices))
-        return order // 4, np.cumsum(count) - count, count
-
-    def meeting(self, row: Ints, vertex: Ints) -> tuple[Ints, Ints]:
-        """For vertices (m,) the patches (numbered as in `patch`) that meet there, each with its vertex's row (m,)."""
-        patch, begin, count = self._meets
-        many = count[vertex]
-        within = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many)
-        return np.repeat(row, many), patch[np.repeat(begin[vertex], many) + within]
-
-    @cached_property
-    def groups(self) -> tuple[Ints, Floats, Floats]:
-        """Neighbouring vertices in groups (g, _TOGETHER), short ones filled up with their first, and a ball round each.
-
-        middle (g, 3), radius (g,): where the wood is further from the middle than that, none of the patches that meet
-        in the group's vertices is within its own radius of the wood by them.
-        """
-        groups = _grouped(self.vertices, np.zeros(len(self.vertices), np.intp), _TOGETHER)
-        which = np.array([np.append(g, np.full(_TOGETHER - len(g), g[0])) for g in groups]).reshape(-1, _TOGETHER)
-        at = self.vertices[which]
-        middle = (at.min(1) + at.max(1)) / 2
-        return which, middle, (np.linalg.norm(at - middle[:, None], axis=2) + self.reach[which]).max(1)
+    reach: Floats
+    frame: Floats
+    arc: Floats
+    turned: Floats
 
 
 @dataclass(frozen=True, eq=False)
 class Body:
-    """n patches. corners: (n, 4, 3) in order round each patch, part: (n,) an index into PARTS.
+    """Sheets of surface points (a, b, 3) with the part each belongs to.
 
-    frames: the edge's (3, k) points and unit vectors at k stations: `edge` the edge tangent, `back` in the bevel square
-    to it toward the heel, `out` the bevel's outward normal; edge = back × out.
+    arc: (k,) mm along the edge from the nose, positive to the right; point, edge, back, out: (3, k) there, the edge's
+    points and unit vectors: `edge` its tangent, `back` in the bevel square to it toward the heel, `out` the bevel's
+    outward normal; edge = back × out. axis: mm, lengths of bar, ferrule and handle; radii: mm, half their thickness.
     """
 
-    corners: Floats
-    part: Ints
+    sheets: tuple[tuple[Floats, int], ...]
+    arc: Floats
     point: Floats
     edge: Floats
     back: Floats
     out: Floats
-    stations: Edge
-    handle: Handle
-    bar_length: float
+    axis: tuple[float, float, float]
+    radii: tuple[float, float, float]
 
     @cached_property
-    def middle(self) -> Floats:
-        """(n, 3): a point of each patch."""
-        return self.corners.mean(1)
+    def corners(self) -> Floats:
+        """(n, 4, 3): the patches' corners, in order round each."""
+        quads = [np.stack([g[:-1, :-1], g[1:, :-1], g[1:, 1:], g[:-1, 1:]], 2) for g, _ in self.sheets]
+        return np.concatenate([q.reshape(-1, 4, 3) for q in quads])
 
     @cached_property
-    def radius(self) -> Floats:
-        """(n,): no point of a patch is further from its middle."""
-        return np.linalg.norm(self.corners - self.middle[:, None], axis=2).max(1)
-
-    def cloud(self, patch: Ints) -> Cloud:
-        """Some of the patches as a cloud."""
-        flat = np.round(self.corners[patch].reshape(-1, 3), 9)
-        if not len(flat):
-            return Cloud(patch, np.zeros((0, 3)), np.zeros((0, 4), np.intp), np.zeros(0), np.zeros(0, np.intp))
-        vertices, corner = np.unique(flat, axis=0, return_inverse=True)
-        corner = corner.reshape(-1, 4)
-        reach, part = np.zeros(len(vertices)), np.full(len(vertices), len(PARTS))
-        np.maximum.at(reach, corner.ravel(), np.repeat(self.radius[patch], 4))
-        np.minimum.at(part, corner.ravel(), np.repeat(self.part[patch], 4))
-        return Cloud(patch, vertices, corner, reach, part)
+    def part(self) -> NDArray[np.intp]:
+        """(n,): the part of each patch, an index into PARTS."""
+        return np.concatenate([np.full((len(g) - 1) * (g.shape[1] - 1), part) for g, part in self.sheets])
 
     @cached_property
-    def near(self) -> Cloud:
-        """The parts that are always close to the wood: everything down to the end of the cheek, and the flute."""
-        return self.cloud(np.flatnonzero(self.part <= FLUTE))
+    def ends(self) -> tuple[float, float]:
+        """First and last place of the edge, mm from the nose: the lips."""
+        return float(self.arc[0]), float(self.arc[-1])
 
     @cached_property
-    def far(self) -> Cloud:
-        """Shank, ferrule and handle."""
-        return self.cloud(np.flatnonzero(self.part > FLUTE))
-
-    @cached_property
-    def vertex_of(self) -> tuple[Ints, int]:
-        """(n, 4): a number for each patch's vertices, the same for patches that share one; and how many there are."""
-        out = np.empty((len(self.part), 4), np.intp)
-        out[self.near.patch] = self.near.corner
-        out[self.far.patch] = len(self.near.vertices) + self.far.corner
-        return out, len(self.near.vertices) + len(self.far.vertices)
-
-    @cached_property
-    def far_balls(self) -> tuple[Floats, Floats]:
-        """Balls round neighbouring patches of `far`: middle (g, 3) and radius (g,); they hold every point of it."""
-        mine = self.far.patch
-        groups = _grouped(self.middle[mine], self.part[mine], _GROUP)
-        middle, radius = np.empty((len(groups), 3)), np.empty(len(groups))
-        for i, group in enumerate(groups):
-            here = mine[group]
-            middle[i] = (self.middle[here].min(0) + self.middle[here].max(0)) / 2
-            radius[i] = (np.linalg.norm(self.middle[here] - middle[i], axis=1) + self.radius[here]).max()
-        return middle, radius
-
-    @cached_property
-    def scouts(self) -> tuple[Scouts, Scouts]:
-        """Few and many points (k, 3) of the surface, spread over all parts: they turn down most postures.
-
-        With each their distances (stations, k) from the edge tangent of every station. All in single precision.
-        """
-        few = ((WING, 7), (HEEL, 11), (BEVEL, 6), (CHEEK, 10), (SHANK, 10), (FERRULE, 5), (HANDLE, 7))
-        many = (
-            (WING, 201),
-            (HEEL, 90),
-            (BEVEL, 80),
-            (CHEEK, 70),
-            (FLUTE, 20),
-            (SHANK, 70),
-            (FERRULE, 20),
-            (HANDLE, 30),
-        )
-        return self._scouts(few), self._scouts(many)
-
-    def _scouts(self, numbers: tuple[tuple[int, int], ...]) -> Scouts:
-        points = self._spread(numbers)
-        rel = points - self.point.T[:, None]
-        along = np.einsum("nkj,jn->nk", rel, self.edge)
-        radius = np.sqrt(np.maximum((rel * rel).sum(-1) - along**2, 1e-12))
-        return points.astype(np.float32), radius.astype(np.float32)
-
-    def _spread(self, numbers: tuple[tuple[int, int], ...]) -> Floats:
-        chosen = []
-        for part, many in numbers:
-            mine = self.corners[self.part == part].reshape(-1, 3)
-            if part == WING:
-                mine = self.point.T[::2]
-            if len(mine):
-                chosen.append(_spread(mine, many))
-        return np.concatenate(chosen)
+    def tree(self) -> Tree:
+        """The body for compiled functions."""
+        points, sizes, parts = (np.concatenate(column) for column in zip(*map(_blocks, self.sheets), strict=True))
+        order = np.argsort(parts, kind="stable")
+        points, sizes, parts = points[order], sizes[order], parts[order]
+        quads = np.stack([points[:, :-1, :-1], points[:, 1:, :-1], points[:, 1:, 1:], points[:, :-1, 1:]], 3)
+        reach = np.linalg.norm(quads - quads.mean(3, keepdims=True), axis=-1).max((1, 2, 3))
+        frame = np.concatenate([self.point, self.edge, self.back, self.out]).T.copy()
+        turn = np.zeros((len(frame) - 1, 3, 3))
+        for k in (3, 6, 9):
+            turn += frame[:-1, k : k + 3, None] * frame[1:, None, k : k + 3]
+        half = np.clip((np.trace(turn, axis1=1, axis2=2) - 1) / 2, -1.0, 1.0)
+        turned = np.concatenate([[0.0], np.cumsum(np.arccos(half))])
+        n = len(points)
+        ball, skip, block, first = np.empty((2 * n, 4)), *np.full((2, 2 * n), -1), np.zeros(len(PARTS) + 1, np.int64)
+        room = np.arange(n), np.empty(n), np.empty((2, 3)), np.empty((64, 2), np.int64)
+        count = _balls(points, sizes, parts, ball, skip, block, first, *room)
+        ball, skip, block = ball[:count], skip[:count], block[:count]
+        return Tree(ball, skip, block, first, points, sizes, parts, reach, frame, self.arc, turned)
 
 
 def build_body(gouge: Gouge, *, fineness: float = 1.0, head_only: bool = False) -> Body:
-    """The tool's surface; `fineness` 2 halves every patch, `head_only` leaves out what follows the ground head."""
-    edge = measure_edge(gouge)
-    handle = gouge.recipe.handle
-    section, length = gouge.section, gouge.recipe.bar.length_mm
-    pieces: list[tuple[Floats, Ints]] = [_ground(gouge, edge, fineness)]
-    rear = float(min(edge.heel_line[2].min(), edge.point[2].min()))
+    """The tool's surface; `fineness` 2 halves every patch, `head_only` leaves out what follows the ground head.
+
+    Raises InputError as `build_fan` does.
+    """
+    arc, frame, u = _edge(gouge)
+    head = _ground(gouge, _columns(gouge, u, frame[0], fineness), fineness)
+    if gouge.symmetric:
+        head = np.concatenate([head[:0:-1] * [-1.0, 1.0, 1.0], head])
+    sheets = [(head[:, :2], WING), (head[:, 1:-1], BEVEL), (head[:, -2:], HEEL)]
+    recipe, length = gouge.recipe, gouge.recipe.bar.length_mm
+    handle = recipe.handle
     if not head_only:
-        v = _spaced(heel_places(gouge), section.outline.point, 0.4 / fineness, section.outline.breaks)
-        flat = section.outline.point(v)
-        start = gouge.ground.heights(flat).z
-        back = max(rear - CHEEK_BEHIND_MM, -length)
-        strip = np.maximum(start - HEEL_STRIP_MM, back)
-        pieces.append(_wall(flat, start, strip, _count(HEEL_STRIP_MM, 1.0, fineness), HEEL))
-        pieces.append(_wall(flat, strip, np.full(len(v), back), _count(start.min() - back, 2.0, fineness), CHEEK))
-        flute_end = -min(gouge.recipe.flute.length_mm, length)
-        behind = np.full(len(v), min(back, -1e-9))
-        pieces.append(_wall(flat, behind, np.full(len(v), -length), _count(length + back, 8.0, fineness), SHANK))
-        u = np.linspace(section.u_left, section.u_right, int(17 * fineness))
-        groove = section.flute_point(u)
-        top = gouge.ground.heights(groove).z
-        # Neighbouring patches must face the same way as the walls; only the points matter for distances.
-        pieces.append(
-            _wall(groove, top, np.full(len(u), flute_end), _count(top.min() - flute_end, 4.0, fineness), FLUTE)
-        )
-        if flute_end > -length:
-            v = np.linspace(section.v_right, section.v_left + section.outline.count, int(25 * fineness))
-            crown = section.outline.point(v)
-            ones = np.ones(len(v))
-            pieces.append(
-                _wall(crown, ones * flute_end, -ones * length, _count(length + flute_end, 8.0, fineness), SHANK)
-            )
-        pieces += _behind(handle, length, fineness)
-    corners = np.concatenate([c for c, _ in pieces])
-    part = np.concatenate([p for _, p in pieces])
-    back_ = np.cross(edge.tangent.T, edge.normal.T).T
+        sheets += _shank(gouge, head, length, min(recipe.flute.length_mm, length), fineness)
+        sheets += _turned(-length, handle.ferrule_diameter_mm / 2, handle.ferrule_length_mm, FERRULE, fineness)
+        begin = -length - handle.ferrule_length_mm
+        sheets += _turned(begin, handle.handle_diameter_mm / 2, handle.handle_length_mm, HANDLE, fineness)
+    outline = gouge.section.outline
+    thick = (outline.on_middle_plane(below=False) - outline.on_middle_plane(below=True)) / 2
+    return Body(
+        tuple(sheets),
+        arc,
+        frame[0],
+        frame[1],
+        frame[2],
+        frame[3],
+        (length, handle.ferrule_length_mm, handle.handle_length_mm),
+        (thick, handle.ferrule_diameter_mm / 2, handle.handle_diameter_mm / 2),
+    )
+
+
+def _edge(gouge: Gouge) -> tuple[Floats, list[Floats], Floats]:
+    """Arc (k,) mm from the nose, and point, edge, back and out (3, k); with the places u (k,) on the flute."""
+    section, u = gouge.section, station_places(gouge, STATIONS)
+    flat = section.flute_point(u)
+    nose = len(u) // 2
+    half = gouge.alike and np.abs(flat * [-1.0, 1.0] - flat[::-1]).max() < 1e-12
+    cut = gouge.ground.heights(flat[nose:] if half else flat)
+    point, out = np.stack([*(flat[nose:] if half else flat).T, cut.z]), cut.normal
+    if half:
+        point, out = (np.concatenate([v[:, :0:-1] * [[-1.0], [1.0], [1.0]], v], 1) for v in (point, out))
+    flute = np.zeros_like(out)
+    flute[:2] = section.flute_normal(u).T
+    edge = np.cross(flute.T, out.T).T
+    edge /= np.linalg.norm(edge, axis=0)
+    edge *= np.where((edge[:2].T * section.flute_tangent(u)).sum(1) < 0, -1.0, 1.0)
+    back = np.cross(out.T, edge.T).T
     # Toward the heel: into the steel under the edge, away from the flute.
-    flute = np.zeros_like(edge.normal)
-    flute[:2] = section.flute_normal(edge.u).T
-    back_ *= np.where((back_ * flute).sum(0) > 0, -1.0, 1.0)
-    along = np.cross(back_.T, edge.normal.T).T
-    return Body(corners, part, edge.point, along, back_, edge.normal, edge, handle, length)
+    away = np.where((back * flute).sum(0) > 0, -1.0, 1.0)
+    far = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(point, axis=1), axis=0))])
+    return far - far[nose], [point, edge * away, back * away, out], u
 
 
-def _ground(gouge: Gouge, edge: Edge, fineness: float) -> tuple[Floats, Ints]:
-    """The ground surface on the rays of the section's fan, from edge to heel."""
-    fan = build_fan(gouge.section)
-    every = max(round(6 / fineness), 1)
-    # The edge bends most at the nose: closer there, so that chords stay within 0.003 mm of it.
-    nose = np.abs(edge.arc - edge.arc[edge.nose]) < _NOSE_MM
-    u = np.unique(np.concatenate([edge.u[::every], edge.u[nose][:: max(round(2 / fineness), 1)], edge.u[-1:], [0.0]]))
-    inner_columns = fan.at_flute(u[1:-1])
-    inner = np.concatenate([gouge.section.lip(-1)[None], inner_columns.inner, gouge.section.lip(1)[None]])
-    outer = np.concatenate([gouge.section.lip(-1)[None], inner_columns.outer, gouge.section.lip(1)[None]])
-    # Rays through the flute crowd where it is steep: add rays through the outline.
-    v = _spaced(heel_places(gouge), gouge.section.outline.point, 0.4 / fineness, gouge.section.outline.breaks)[1:-1]
-    more = fan.at_outline(v)
-    inner, outer = np.concatenate([inner, more.inner]), np.concatenate([outer, more.outer])
-    phi = np.concatenate([[fan.phi_left], inner_columns.phi, [fan.phi_right], more.phi])
-    order = np.argsort(phi, kind="stable")
-    inner, outer = inner[order], outer[order]
-    rows = np.concatenate([np.linspace(0.0, 1 - _HEEL_STRIP, int(13 * fineness)), [1.0]])
-    grid = inner[:, None] + rows[None, :, None] * (outer - inner)[:, None]
-    z = gouge.ground.heights(grid.reshape(-1, 2)).z.reshape(grid.shape[:2])
-    points = np.concatenate([grid, z[..., None]], -1)
-    corners = _quads(points)
-    part = np.full((points.shape[0] - 1, len(rows) - 1), BEVEL)
-    part[:, -1] = HEEL
-    part[:, 0] = WING
-    return corners, part.ravel()
+def _columns(gouge: Gouge, u: Floats, edge: Floats, fineness: float) -> Columns:
+    """Rays of the section's fan, so close that neither edge nor outline bows out of its chords by SAGITTA_MM."""
+    fan, outline = build_fan(gouge.section), gouge.section.outline
+    first = np.pi if gouge.symmetric else fan.phi_left
+    breaks = outline.breaks[(outline.breaks > gouge.section.v_left) & (outline.breaks < gouge.section.v_right)]
+    known = np.concatenate([[np.pi], fan.at_outline(breaks).phi])
+    fine = fan.at(np.unique(np.concatenate([np.linspace(first, fan.phi_right, _FINE), known[known > first]])))
+    height = np.interp(fine.u, u, edge[2])
+    steps = np.zeros(len(fine) - 1)
+    for curve in (np.column_stack([fine.inner, height]), fine.outer):
+        chord = np.diff(curve, axis=0)
+        size = np.linalg.norm(chord, axis=1)
+        along = chord / np.maximum(size, 1e-12)[:, None]
+        turn = np.linalg.norm(np.diff(along, axis=0), axis=1)
+        turn = np.maximum(np.append(turn, 0.0), np.append(0.0, turn))
+        steps = np.maximum(steps, fineness * np.maximum(np.sqrt(size * turn / (8 * SAGITTA_MM)), size / _MOST_STEP))
+    count = np.concatenate([[0.0], np.cumsum(steps)])
+    even = np.interp(np.linspace(0.0, count[-1], int(np.ceil(count[-1])) + 1), count, fine.phi)
+    phi = np.unique(np.concatenate([even, known[known >= first]]))
+    phi = phi[np.append(True, np.diff(phi) > 1e-6)]
+    inner = phi[(phi > fan.phi_left + 1e-6) & (phi < fan.phi_right - 1e-6)]
+    every = joined(fan.at(inner), fan.lips)
+    return every.take(every.phi >= first - 1e-12)
 
 
-def _wall(flat: Floats, start: Floats, stop: Floats, steps: int, part: int) -> tuple[Floats, Ints]:
-    """Patches along the bar over a curve of the section (k, 2), from z = start to stop (k,)."""
-    share = np.linspace(0.0, 1.0, steps + 1)
-    z = start[:, None] + share * (stop - start)[:, None]
-    grid = np.concatenate([np.repeat(flat[:, None], steps + 1, 1), z[..., None]], -1)
-    return _quads(grid), np.full((len(flat) - 1) * steps, part)
+def _ground(gouge: Gouge, columns: Columns, fineness: float) -> Floats:
+    """(columns, rows, 3): the ground surface from edge to heel, by cubics between places where it is asked.
+
+    Raises InputError where steel is left standing.
+    """
+    rows = np.interp(np.linspace(0, 1, round((len(_ROWS) - 1) * fineness) + 1), np.linspace(0, 1, len(_ROWS)), _ROWS)
+    way = columns.outer - columns.inner
+    flat = columns.inner[:, None] + _KNOTS[:, None] * way[:, None]
+    k = np.minimum(np.searchsorted(_KNOTS, rows, "right"), len(_KNOTS) - 1) - 1
+    size = _KNOTS[k + 1] - _KNOTS[k]
+    t = (rows - _KNOTS[k]) / size
+    grid = columns.inner[:, None] + rows[:, None] * way[:, None]
+    lowest = np.full((len(columns), len(rows)), np.inf)
+    every = np.full(flat.shape[:2], np.inf)
+    for one in gouge.ground.passes:
+        cut = Ground((one,)).heights(flat.reshape(-1, 2))
+        z, normal = cut.z.reshape(flat.shape[:2]), cut.normal.reshape(3, *flat.shape[:2])
+        every = np.minimum(every, z)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            rise = -(normal[0] * way[:, :1] + normal[1] * way[:, 1:]) / normal[2]
+            a, b = z[:, k], z[:, k + 1]
+            bend = (1 - t) * rise[:, k] - t * rise[:, k + 1]
+            cubic = a + t * t * (3 - 2 * t) * (b - a) + t * (1 - t) * size * bend
+        # Where the path's end takes over, or another part of the wheel, the surface has a kink.
+        kind = cut.surface + 8.0 * np.isin(cut.s, one.path.knots[[0, -1]])
+        kind = np.where(np.isfinite(cut.z), kind, np.nan).reshape(z.shape)
+        i, j = np.nonzero((kind[:, k] != kind[:, k + 1]) & (t > 0))
+        if len(i):
+            cubic[i, j] = Ground((one,)).heights(grid[i, j]).z
+        lowest = np.fmin(lowest, cubic)
+    check_reached(gouge, flat.reshape(-1, 2), every.ravel())
+    return np.concatenate([grid, lowest[..., None]], -1)
 
 
-def _behind(handle: Handle, length: float, fineness: float) -> list[tuple[Floats, Ints]]:
-    """Ferrule and handle: two cylinders about the bar axis with their front faces, and the handle's end."""
-    out = []
-    begin = -length
-    for radius, size, part in (
-        (handle.ferrule_diameter_mm / 2, handle.ferrule_length_mm, FERRULE),
-        (handle.handle_diameter_mm / 2, handle.handle_length_mm, HANDLE),
-    ):
-        count = int(np.ceil(fineness * np.pi / np.arccos(1 - min(SAGITTA_MM / radius, 1.0)))) + 1
-        phi = np.linspace(0, 2 * np.pi, count)
-        ring = radius * np.stack([np.cos(phi), np.sin(phi)], -1)
-        ones = np.ones(count)
-        out.append(_wall(ring, ones * begin, ones * (begin - size), _count(size, 20.0, fineness), part))
-        for z in (begin, begin - size) if part == HANDLE else (begin,):
-            share = np.linspace(0.0, 1.0, max(int(4 * fineness), 2))[None, :, None]
-            disc = np.concatenate([ring[:, None] * share, np.full((count, share.shape[1], 1), z)], -1)
-            out.append((_quads(disc), np.full((count - 1) * (share.shape[1] - 1), part)))
-        begin -= size
-    return out
+def _shank(gouge: Gouge, head: Floats, length: float, flute_end: float, fineness: float) -> list[tuple[Floats, int]]:
+    """The bar behind the heel: strip, cheek and shank round the outline, the flute, and the bar's top behind it."""
+    section = gouge.section
+    heel, top = head[:, -1], head[:, 0]
+    flat = heel[:, :2]
+    back = np.full(len(flat), max(heel[:, 2].min() - CHEEK_BEHIND_MM, -length))
+    strip = np.maximum(heel[:, 2] - HEEL_STRIP_MM, back)
+    v = np.linspace(section.v_right, section.v_left + section.outline.count, round(40 * fineness))
+    crown, groove = section.outline.point(v), slice(None, None, 4)
+    ends = [np.full(len(v), -z) for z in (flute_end, length)]
+    return [
+        (_wall(flat, heel[:, 2], strip, _count(HEEL_STRIP_MM, 1.0, fineness)), HEEL),
+        (_wall(flat, strip, back, _count(float(strip.max() - back[0]), 2.0, fineness)), CHEEK),
+        (_wall(flat, back, np.full(len(flat), -length), _count(length + back[0], 8.0, fineness)), SHANK),
+        (
+            _wall(
+                top[groove, :2],
+                top[groove, 2],
+                np.full(len(top[groove]), -flute_end),
+                _count(float(top[:, 2].max()) + flute_end, 4.0, fineness),
+            ),
+            FLUTE,
+        ),
+        *(
+            [(_wall(crown, ends[0], ends[1], _count(length - flute_end, 8.0, fineness)), SHANK)]
+            if flute_end < length
+            else []
+        ),
+    ]
 
 
-def _quads(grid: Floats) -> Floats:
-    """(m, 4, 3): the patches of a grid of points (a, b, 3)."""
-    corners = np.stack([grid[:-1, :-1], grid[1:, :-1], grid[1:, 1:], grid[:-1, 1:]], 2)
-    return corners.reshape(-1, 4, 3)
+def _wall(flat: Floats, start: Floats, stop: Floats, steps: int) -> Floats:
+    """(k, steps + 1, 3): points along the bar over a curve of the section (k, 2), from z = start to stop (k,)."""
+    z = start[:, None] + np.linspace(0.0, 1.0, steps + 1) * (stop - start)[:, None]
+    return np.concatenate([np.repeat(flat[:, None], steps + 1, 1), z[..., None]], -1)
+
+
+def _turned(begin: float, radius: float, size: float, part: int, fineness: float) -> list[tuple[Floats, int]]:
+    """A cylinder about the bar's axis from z = begin back, and its two ends; its flats lie outside the circle."""
+    sides = int(np.ceil(fineness * np.pi / np.arccos(1 / (1 + _ROUND_MM / radius))))
+    phi = np.linspace(0, 2 * np.pi, sides + 1)
+    ring = radius / np.cos(np.pi / sides) * np.stack([np.cos(phi), np.sin(phi)], -1)
+    ends = [np.full(len(phi), z) for z in (begin, begin - size)]
+    share = np.linspace(0.0, 1.0, round(2 * fineness) + 1)[:, None]
+    discs = [np.concatenate([ring[:, None] * share, np.full((len(phi), len(share), 1), z[0])], -1) for z in ends]
+    return [(_wall(ring, ends[0], ends[1], _count(size, 20.0, fineness)), part), *((disc, part) for disc in discs)]
 
 
 def _count(size: float, step: float, fineness: float) -> int:
     return max(int(np.ceil(size / step * fineness)), 1)
 
 
-def _spaced(v: Floats, point: object, step: float, breaks: Floats) -> Floats:
-    """Places (m,) out of v, `step` mm apart or closer, with every break between the first and the last."""
-    p = point(v)  # type: ignore[operator]
-    far = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(p, axis=0), axis=1))])
-    even = np.interp(np.linspace(0, far[-1], int(np.ceil(far[-1] / step)) + 1), far, v)
-    return np.unique(np.concatenate([even, breaks[(breaks > v[0]) & (breaks < v[-1])]]))
+def _blocks(sheet: tuple[Floats, int]) -> tuple[Floats, Ints, Ints]:
+    """A sheet cut into blocks: points (b, SIDE, SIDE, 3), how many of them count (b, 2), and their part (b,)."""
+    grid, part = sheet
+    a, b = grid.shape[:2]
+    i, j = (x.ravel() for x in np.meshgrid(*(np.arange(0, n - 1, SIDE - 1) for n in (a, b)), indexing="ij"))
+    within = np.arange(SIDE)
+    rows, columns = np.minimum(i[:, None] + within, a - 1), np.minimum(j[:, None] + within, b - 1)
+    size = np.minimum(np.column_stack([a - i, b - j]), SIDE)
+    return grid[rows[:, :, None], columns[:, None]], size, np.full(len(i), part)
 
 
-def _spread(points: Floats, many: int) -> Floats:
-    """`many` of the points, each as far as can be from those before it."""
-    chosen = [int(np.argmax(np.linalg.norm(points - points.mean(0), axis=1)))]
-    far = np.linalg.norm(points - points[chosen[0]], axis=1)
-    for _ in range(min(many, len(points)) - 1):
-        chosen.append(int(far.argmax()))
-        far = np.minimum(far, np.linalg.norm(points - points[chosen[-1]], axis=1))
-    return points[chosen]
-
-
-def _grouped(middle: Floats, part: Ints, most: int) -> list[Ints]:
-    """Halve the points (n, 3) of each part (n,) across their longest side until a group has at most so many."""
-    done: list[Ints] = []
-    todo = [np.flatnonzero(part == p) for p in np.unique(part)]
-    while todo:
-        mine = todo.pop()
-        if len(mine) <= most:
-            done.append(mine)
-            continue
-        side = int(np.ptp(middle[mine], axis=0).argmax())
-        mine = mine[np.argsort(middle[mine, side], kind="stable")]
-        todo += [mine[: len(mine) // 2], mine[len(mine) // 2 :]]
-    return done
+@compiled
+def _balls(
+    points: Floats,
+    size: Ints,
+    part: Ints,
+    ball: Floats,
+    skip: Ints,
+    block: Ints,
+    first: Ints,
+    order: Ints,
+    key: Floats,
+    box: Floats,
+    todo: Ints,
+) -> int:
+    """Trees of balls over the blocks of each part, which come in order: see `Tree`; how many nodes."""
+    n = len(points)
+    low, high = box[0], box[1]
+    node = begin = 0
+    for number in range(len(first) - 1):
+        first[number] = node
+        end = begin
+        while end < n and part[end] == number:
+            end += 1
+        todo[0, 0], todo[0, 1], left = begin, end, int(end > begin)
+        begin = end
+        while left:
+            left -= 1
+            lo, hi = todo[left, 0], todo[left, 1]
+            for c in range(3):
+                low[c], high[c] = np.inf, -np.inf
+            for k in range(lo, hi):
+                b = order[k]
+                for i in range(size[b, 0]):
+                    for j in range(size[b, 1]):
+                        for c in range(3):
+                            low[c], high[c] = min(low[c], points[b, i, j, c]), max(high[c], points[b, i, j, c])
+            far = 0.0
+            for k in range(lo, hi):
+                b = order[k]
+                for i in range(size[b, 0]):
+                    for j in range(size[b, 1]):
+                        square = 0.0
+                        for c in range(3):
+                            square += (points[b, i, j, c] - (low[c] + high[c]) / 2) ** 2
+                        far = max(far, square)
+            for c in range(3):
+                ball[node, c] = (low[c] + high[c]) / 2
+            ball[node, 3] = np.sqrt(far) + 1e-12
+            skip[node] = node + 2 * (hi - lo) - 1
+            if hi - lo == 1:
+                block[node] = order[lo]
+            else:
+                side = 0
+                for c in range(3):
+                    side = c if high[c] - low[c] > high[side] - low[side] else side
+                for k in range(lo, hi):
+                    b = order[k]
+                    key[b] = points[b, 0, 0, side] + points[b, size[b, 0] - 1, size[b, 1] - 1, side]
+                for k in range(lo + 1, hi):  # few enough to be sorted so
+                    b, at = order[k], k
+                    while at > lo and key[order[at - 1]] > key[b]:
+                        order[at] = order[at - 1]
+                        at -= 1
+                    order[at] = b
+                middle = (lo + hi) // 2
+                todo[left, 0], todo[left, 1], todo[left + 1, 0], todo[left + 1, 1] = middle, hi, lo, middle
+                left += 2
+            node += 1
+    first[len(first) - 1] = node
+    return node

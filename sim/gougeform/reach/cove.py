@@ -62,7 +62,7 @@ def tightest_cove(
     def follows(radius: float) -> bool:
         nonlocal order
         meridian = cove_meridian(radius)
-        wood = Wood(meridian, nodes=200_000, margin=6.0)
+        wood = Wood(meridian)
         # The piece before the cove closes the end, the next is the cylinder: the cove is the third.
         places = places_at(meridian, np.full(len(_SHARES), 2), _SHARES)
         for part in (order[:1], order[1:2], order[2:]):

@@ -214,6 +214,7 @@ def draw_standing(reach: Reach, place: int, feed: int, path: Path) -> None:
         f"x {w[0]:.1f}, radius {w[1]:.1f} mm, cut {feed_words(reach, place, feed)}: {first}",
         f"edge {reach.edge_place[place, feed]:+.1f} mm from the nose, inclination {inclination}°,"
         f" handle swung {reach.swing[place, feed]:+.0f}°",
+        reach.held_words(place, feed),
     ]
     axes.annotate(
         "the edge cuts here" if clear else "the edge is to cut here",

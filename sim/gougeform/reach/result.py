@@ -6,7 +6,7 @@ Lengths in mm, angles in degrees here: this is what a person sees.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,11 +15,14 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import Gouge
 from gougeform.reach.body import BEHIND_HEEL, PARTS, Body, build_body
 from gougeform.reach.contact import TOLERANCE_MM, Contact
+from gougeform.reach.follow import followed
 from gougeform.reach.gap import gaps as gaps_of
-from gougeform.reach.posture import Places, Postures, Rest, overhang, placed, places_at, roll, swing
-from gougeform.reach.search import SEARCH_ERROR_DEG, USUAL, Best, Fineness, Limit, search
+from gougeform.reach.hold import USUALLY, Hold
+from gougeform.reach.posture import Places, Postures, Rest, edge_points, overhang, placed, places_at, roll, swing
+from gougeform.reach.search import SEARCH_ERROR_DEG, USUAL, Best, Fineness, search
+from gougeform.reach.stance import person, stances, words
 from gougeform.stiffness.beam import FORCE_N, Beam, beam_of
-from gougeform.work.distance import Wood
+from gougeform.work.distance import wood_of
 from gougeform.work.meridian import Meridian
 
 Floats = NDArray[np.float64]
@@ -47,6 +50,7 @@ class Terms:
     force_n: float = FORCE_N
     tolerance_mm: float = TOLERANCE_MM
     fineness: Fineness = USUAL
+    hold: Hold = USUALLY
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +58,9 @@ class Reach:
     """One tool along one workpiece. Columns have n places × 2 feeds, feed along the profile first.
 
     alpha: deg, infinite where no posture is clear. part: what stops a smaller angle, an index into PARTS, -1 nothing.
-    touch: (n, 2, 3) where that is on the tool, mm. station, lam: the posture's edge place and inclination (deg).
+    touch: (n, 2, 3) where that is on the tool, mm. edge_place, lam: the posture's edge place (mm along
+    the edge from the nose, positive to the tool's right) and inclination (deg).
+    stance: (n, 2, 3) deg: height of the cut above centre, handle below level, flute clockwise from twelve.
     gaps: (n, 2, 4) mm behind the heel, by BEHIND_HEEL. overhang, deflection, hand_force, frequency: mm, mm, N, Hz.
     """
 
@@ -67,9 +73,10 @@ class Reach:
     alpha: Floats
     part: Ints
     touch: Floats
-    station: Ints
+    edge_place: Floats
     lam: Floats
     swing: Floats
+    stance: Floats
     roll: Floats
     gaps: Floats
     overhang: Floats
@@ -129,12 +136,6 @@ class Reach:
         """(n, 2) mm: the smallest gap behind the heel."""
         return np.asarray(self.gaps.min(2))
 
-    @cached_property
-    def edge_place(self) -> Floats:
-        """(n, 2) mm along the edge from the nose, positive to the tool's right."""
-        edge = self.body.stations
-        return edge.arc[self.station] - edge.arc[edge.nose]
-
     def depth(self, point: Floats) -> Floats:
         """(n,) mm: how deep places (n, 2) lie: below the largest radius, inside below the mouth."""
         return self.meridian.box[1, 1] - point[:, 1]
@@ -169,16 +170,39 @@ class Reach:
                 continue
             piece, share = (np.array(column) for column in zip(*ends, strict=True))
             p = self.meridian.point(piece.astype(np.intp), share)
-            depth = self.meridian.box[1, 1] - p[:, 1] if outside else self.meridian.box[1, 0] - p[:, 0]
+            mouth = self.meridian.mouth[piece.astype(np.intp)]
+            behind = np.where(mouth > 0, self.meridian.box[1, 0] - p[:, 0], p[:, 0] - self.meridian.box[0, 0])
+            depth = self.meridian.box[1, 1] - p[:, 1] if outside else behind
             k = int(depth.argmax())
             one = {"x_mm": float(p[k, 0]), "rho_mm": float(p[k, 1]), "depth_mm": float(depth[k])}
             if found is None or not outside:
                 found = one | {"inside": float(not outside)}
         return found
 
+    @cached_property
+    def jumps(self) -> Floats:
+        """(n - 1,) deg: how far the tool turns, seen by the person, from place to place in the better direction.
+
+        NaN where one of them is not reached, where the direction changes, and between outside and inside.
+        """
+        turn, _ = placed(self.body, self.places, self.best.postures)
+        height = np.radians(self.stance[..., 0]).ravel()
+        axes = np.stack([person(turn[:, :, k], height) for k in range(3)], 2)
+        n = np.arange(len(self.places))
+        mine = axes[2 * n + self.either]
+        cosine = (np.einsum("nij,nij->n", mine[:-1], mine[1:]) - 1) / 2
+        good = self.reached[:-1] & self.reached[1:] & (self.either[:-1] == self.either[1:])
+        good &= self.places.mouth[:-1] == self.places.mouth[1:]
+        return np.where(good, np.degrees(np.arccos(np.clip(cosine, -1, 1))), np.nan)
+
     def index(self, place: int, feed: int) -> int:
         """Row of the best posture of a place and feed (0 or 1)."""
         return 2 * place + feed
+
+    def held_words(self, place: int, feed: int) -> str:
+        """How a posture is held, as an instructor says it."""
+        height, down, clock = map(float, self.stance[place, feed])
+        return words(height, down, float(self.swing[place, feed]), clock)
 
     def touch_world(self) -> Floats:
         """(n, 2, 3) mm: the touching places in lathe coordinates (x along it, y toward the place, z)."""
@@ -195,16 +219,12 @@ def reach(gouge: Gouge, meridian: Meridian, terms: Terms | None = None, *, body:
     terms = terms or Terms()
     check_terms(terms)
     rest = rest_for(meridian, terms)
-    wood = _wood(meridian)
+    wood = wood_of(meridian)
     places = places_at(meridian, *meridian.places(terms.places))
     contact = Contact(body or build_body(gouge), wood, places, terms.tolerance_mm)
-    best = search(contact, terms.fineness)
+    hold = held_by(contact.body, rest, terms)
+    best = followed(contact, search(contact, terms.fineness, hold=hold), terms.fineness, hold)
     return _complete(gouge, terms, contact, rest, best)
-
-
-@lru_cache(maxsize=4)  # many tools are tried on one workpiece, and its grid takes as long as a search
-def _wood(meridian: Meridian) -> Wood:
-    return Wood(meridian)
 
 
 def _complete(gouge: Gouge, terms: Terms, contact: Contact, rest: Rest, best: Best) -> Reach:
@@ -215,8 +235,7 @@ def _complete(gouge: Gouge, terms: Terms, contact: Contact, rest: Rest, best: Be
     shown = postures.at(np.where(clear, postures.alpha, np.radians(terms.fineness.most_deg)))
     part, touch = contact.stopper(shown)
     gaps = gaps_of(contact, shown)
-    inside = contact.wood.meridian.inside[contact.places.piece]
-    over = overhang(contact.body, contact.places, shown, rest, inside)
+    over = overhang(contact.body, contact.places, shown, rest)
     deflection, hand, frequency = _bending(contact, beam, shown, over, terms.force_n)
     none = ~clear
     for column in (gaps, over, deflection, hand, frequency):
@@ -227,13 +246,16 @@ def _complete(gouge: Gouge, terms: Terms, contact: Contact, rest: Rest, best: Be
         contact=contact,
         rest=rest,
         beam=beam,
-        best=replace(best, postures=shown, part=part, touch=touch),
+        best=replace(best, postures=shown),
         alpha=np.degrees(postures.alpha).reshape(shape),
         part=part.reshape(shape),
         touch=touch.reshape(*shape, 3),
-        station=shown.station.reshape(shape),
+        edge_place=shown.edge.reshape(shape),
         lam=np.degrees(shown.lam).reshape(shape),
         swing=np.degrees(swing(contact.body, contact.places, shown)).reshape(shape),
+        stance=np.degrees(stances(contact.body, contact.places, shown, held_by(contact.body, rest, terms))).reshape(
+            *shape, 3
+        ),
         roll=np.degrees(roll(contact.body, contact.places, shown)).reshape(shape),
         gaps=gaps.reshape(*shape, len(BEHIND_HEEL)),
         overhang=over.reshape(shape),
@@ -248,7 +270,7 @@ def _bending(
 ) -> tuple[Floats, Floats, Floats]:
     """Deflection, hand force and frequency (n,) of postures; NaN where the rest is out of reach of edge or hand."""
     turn, _ = placed(contact.body, contact.places, postures)
-    begin = contact.body.point[2, postures.station]
+    begin = edge_points(contact.body, postures.edge)[:, 2]
     # The wood pushes the edge along v, the third placed coordinate.
     push = turn[:, 2, :2] * force
     out = np.full((3, len(over)), np.nan)
@@ -268,6 +290,13 @@ def _bending(
 
 def check_terms(terms: Terms) -> None:
     """Raise InputError for a term out of its range."""
+    terms.hold.check()
+    for name, value, low, high, unit in (
+        ("inclination_max", terms.fineness.inclination_max_deg, 1.0, 88.0, "degrees"),
+        ("wing", 100 * terms.fineness.wing, 10.0, 100.0, "per cent"),
+    ):
+        if not low <= value <= high:
+            raise InputError(name, f"given {value:g}, allowed is from {low:g} to {high:g} {unit}", f"change {name}")
     for name, low, high, unit in (
         ("limit_deg", 0.0, terms.fineness.most_deg, "degrees"),
         ("places", 4, 2000, ""),
@@ -297,7 +326,8 @@ def rest_for(meridian: Meridian, terms: Terms) -> Rest:
                 f"a rest at {high[1]:g} mm from the lathe's axis or further out",
             )
         radius = float(terms.rest_mm)
-    return Rest(radius, float(high[0]) + terms.gap_mm if meridian.inside.any() else None)
+    low = meridian.box[0]
+    return Rest(radius, float(high[0]) + terms.gap_mm, float(low[0]) - terms.gap_mm)
 
 
 def _stretches(r: Reach) -> list[tuple[int, float, float]]:
@@ -339,10 +369,25 @@ def _stretches(r: Reach) -> list[tuple[int, float, float]]:
 
 def reached_at(r: Reach, piece: Ints, share: Floats) -> Flags:
     """(k,) whether other places of the same workpiece are reached."""
-    contact = replace(r.contact, places=places_at(r.meridian, piece, share))
+    return _within(r, replace(r.contact, places=places_at(r.meridian, piece, share)))
+
+
+def reached_by(r: Reach, body: Body, which: Ints) -> Flags:
+    """(k,) whether places `which` of the same workpiece are reached by another tool."""
+    return _within(r, replace(r.contact, body=body, places=r.places.take(which)))
+
+
+def _within(r: Reach, contact: Contact) -> Flags:
+    """(k,) whether each place has a posture within the limit."""
     most = max(r.terms.limit_deg, 1e-3)
-    best = search(contact, replace(r.terms.fineness, most_deg=most, enough_deg=most))
+    hold = held_by(contact.body, r.rest, r.terms)
+    best = search(contact, replace(r.terms.fineness, most_deg=most, enough_deg=most), hold=hold)
     return np.asarray(np.isfinite(best.alpha).reshape(-1, 2).any(1))
+
+
+def held_by(body: Body, rest: Rest, terms: Terms, most: float = np.inf) -> Floats:
+    """(25,): what a person can hold over this rest, at most `most` mm over it, as the search takes it."""
+    return terms.hold.terms(body, rest.radius, (rest.right, rest.left), most)
 
 
 def at_overhang(r: Reach, most: float) -> Reach:
@@ -356,8 +401,9 @@ def at_overhang(r: Reach, most: float) -> Reach:
             f"given {most:g}, allowed is above 0 and below {r.beam.hand:g} mm, where the rear hand holds the tool",
             "change the overhang",
         )
-    limit = Limit(r.rest, r.meridian.inside[r.places.piece], most)
-    return _complete(r.gouge, r.terms, r.contact, r.rest, search(r.contact, r.terms.fineness, limit))
+    hold = held_by(r.body, r.rest, r.terms, most)
+    best = followed(r.contact, search(r.contact, r.terms.fineness, hold=hold), r.terms.fineness, hold)
+    return _complete(r.gouge, r.terms, r.contact, r.rest, best)
 
 
 def part_name(part: int) -> str:

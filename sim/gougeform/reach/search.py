@@ -1,78 +1,395 @@
 """The search for the posture with the smallest clear clearance angle, for every place and direction of cut.
 
-Edge places and inclinations are laid out evenly; a few points of the tool give each of these postures a lower bound.
-The postures are then taken in the order of their bounds and solved exactly until no bound left is below the best angle
-found. Around the best ones the search goes on with ever smaller steps. Angles in rad here.
+Edge places and inclinations are divided into boxes. Points of the tool that are too deep in the wood by more than the
+postures of a box move them give the whole box a lower bound, and so does the way it is held. Boxes are taken in the
+order of their bounds and halved, the posture in the middle of each half solved exactly, until no bound left is below
+the best angle found. From every best posture the search walks on in ever smaller steps, and the postures of the places
+before and after are tried too. Of a box's motion half is counted, so the bounds are good ones and no proof; what is
+missed is stated (SEARCH_ERROR_DEG), from searches ten times as long and from dense ones. Angles in rad here.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gougeform.reach.body import Body
-from gougeform.reach.contact import WITNESSES, Contact
-from gougeform.reach.posture import Places, Postures, Rest, joined, overhang
+from gougeform.numerics.compiled import compiled, cores, inner
+from gougeform.reach.body import Tree
+from gougeform.reach.contact import Contact, Room, copy, desk, past, smallest
+from gougeform.reach.hold import FREE, first_held
+from gougeform.reach.posture import Postures, at_edge
+from gougeform.work.distance import Pieces
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
-Flags = NDArray[np.bool_]
 
 FEEDS = (1, -1)
 """Directions of cut: along the meridian as it is walked, and against it."""
 
-
-@dataclass(frozen=True)
-class Fineness:
-    """How the search is laid out. stations: of the edge at first; lam_deg: step of the inclination at first.
-    lam_least_deg: inclinations nearer to zero do not count, which leaves slicing cuts.
-
-    rounds: how often the steps are halved around the best. most_deg: clearance angles beyond are not looked for.
-    enough_deg: a place with a clear posture of so small an angle is done, without the search for a smaller one.
-    """
-
-    stations: int = 17
-    lam_deg: float = 10.0
-    lam_most_deg: float = 80.0
-    lam_least_deg: float = 0.0
-    rounds: int = 5
-    most_deg: float = 30.0
-    enough_deg: float = 0.0
-
-
-USUAL = Fineness()
-
 SEARCH_ERROR_DEG = 0.03
 """The best posture found needs at most this much more clearance angle than the best there is (see tests/reach)."""
+
+INCLINATION_MAX_DEG = 75.0
+"""An edge inclined by more slides along itself and hardly cuts (common practice, no source)."""
 
 USABLE_WING = 0.95
 """The last part of each wing, at the lip, is not asked to cut: hardly any bevel is left there to carry the cut."""
 
-_GAIN = np.radians(0.01)  # angles closer than this count as equal
-_CLOSER, _HARD_AT_ONCE = 4, 40
-_OVERHANG_STEP = np.radians(0.25)
-_TRIES = 4  # how often clearance and overhang may push each other on
-_KEPT = 3  # postures whose witnesses are kept
-_BEYOND = np.radians(15.0)  # bounds above the largest angle still tell where to look further
-_TOGETHER = (1200, 120, 12)
-_AT_ONCE = (24, 4, 1)  # postures of a group whose bounds are made better together, step by step
+
+@dataclass(frozen=True)
+class Fineness:
+    """How far the search goes. lam_least_deg: inclinations nearer to zero do not count, which leaves slicing cuts;
+    inclination_max_deg: nor do those beyond.
+
+    most_deg: clearance angles beyond are not looked for. enough_deg: a place with a clear posture of so small an angle
+    is done, without the search for a smaller one. wing: the share of each wing, from the nose, that may cut. boxes: how
+    many are divided before a place is left as it is. gain_deg: angles closer than this count as equal.
+    """
+
+    lam_least_deg: float = 0.0
+    inclination_max_deg: float = INCLINATION_MAX_DEG
+    most_deg: float = 30.0
+    enough_deg: float = 0.0
+    wing: float = USABLE_WING
+    boxes: int = 2_000
+    gain_deg: float = 0.01
+
+
+USUAL = Fineness()
+
+_S, _LAM, _HALF_S, _HALF_LAM, _KEY = range(5)
+_STITCHES, _CLOSELY = 97, 0.4  # steps along the edge; mm about the best
+_BACK = np.radians(1.0)  # neighbours are looked at from so much below the best angle on
+_STEP = np.radians(5e-4)  # the walk at the end asks for no less
+_SMALL = 1e-2  # mm: boxes are not divided any further
+_ACROSS, _ALONG = 16, 6  # boxes at first: along the edge, and over the inclinations of one feed
+ARM_MM = 5.0  # turning by an angle counts as moving along the edge by this times it
+_SHARE = 0.5
+"""A box counts as moving its points by this share of the most that it can: 1 would prove the result, at many times the
+cost; what is missed so is what SEARCH_ERROR_DEG states, measured by dense searches."""
+_STRIDE, _LEAST = 0.32, 2e-4  # mm: first and last step of the walk at the end
+_NARROW = (0.0, 1 / 64, -1 / 64, 1 / 32, -1 / 32, 1 / 16, -1 / 16, 1 / 8, -1 / 8, 1 / 3, -1 / 3)
+_WAYS = tuple(
+    (sign * a, sign * b)
+    for sign in (1.0, -1.0)
+    for a, b in (*((part, 1.0) for part in _NARROW), *((1.0, part) for part in (0.0, 1.0, -1.0, 1 / 3, -1 / 3)))
+)  # directions of the walk: along the edge, and of the inclination
+
+
+@inner
+def _push(heap: Floats, count: int, box: Floats) -> int:
+    """Add a box to a heap whose first has the least key; the new count."""
+    k = count
+    while k > 0 and heap[(k - 1) // 2, _KEY] > box[_KEY]:
+        copy(heap[k], heap[(k - 1) // 2])
+        k = (k - 1) // 2
+    copy(heap[k], box)
+    return count + 1
+
+
+@inner
+def _pop(heap: Floats, count: int, out: Floats) -> int:
+    """Take the first box of the heap; the new count."""
+    copy(out, heap[0])
+    count -= 1
+    k = 0
+    while True:
+        child = 2 * k + 1
+        if child >= count:
+            break
+        if child + 1 < count and heap[child + 1, _KEY] < heap[child, _KEY]:
+            child += 1
+        if heap[child, _KEY] >= heap[count, _KEY]:
+            break
+        copy(heap[k], heap[child])
+        k = child
+    copy(heap[k], heap[count])
+    return count
+
+
+@inner
+def solved(
+    tree: Tree,
+    f: Pieces,
+    hold: Floats,
+    place: Floats,
+    lam: float,
+    alpha: float,
+    cap: float,
+    tolerance: float,
+    work: Room,
+    exact: bool,
+) -> float:
+    """The smallest angle from alpha on at which the posture of work.frame is clear and held; infinite beyond cap.
+
+    Unless `exact` by the points to ask first alone: a lower bound. hold: (25,) of `Hold.terms`; place: (7,).
+    """
+    before = -1.0
+    while alpha != before:
+        before = alpha
+        if exact:
+            alpha = smallest(tree, f, place, lam, alpha, cap, tolerance, work)
+        else:
+            alpha = past(f, work.frame, place, lam, alpha, cap, tolerance, 0.0, 0.0, work.hint, work.point)
+        if alpha <= cap:
+            alpha = first_held(hold, work.frame, place, lam, alpha, cap, 0.0, 0.0, work.axis)
+        if alpha > cap:
+            return np.inf
+    return alpha
+
+
+@inner
+def best_of(
+    tree: Tree,
+    f: Pieces,
+    hold: Floats,
+    place: Floats,
+    limits: Floats,
+    seed: Floats,
+    tolerance: float,
+    heap: Floats,
+    box: Floats,
+    part: Floats,
+    work: Room,
+    out: Floats,
+) -> None:
+    """Search one place and feed. limits: least and largest edge place and inclination; largest and good enough angle;
+    the gain that counts. seed: (2,) edge place and inclination to try first, NaN for none.
+
+    Into out: edge place, inclination, angle (infinite where nothing is clear), boxes looked at.
+    """
+    s0, s1, l0, l1, most, enough, gain = limits
+    best, tried, count = np.inf, 0, 0
+    out[0], out[1] = min(max(0.0, s0), s1), l0 if abs(l0) < abs(l1) else l1
+    for first in range(2):  # the posture of the place before, and the nose square to its way
+        s, lam = out[0], out[1]
+        if first == 0:
+            if np.isnan(seed[0]):
+                continue
+            s, lam = min(max(seed[0], s0), s1), min(max(seed[1], l0), l1)
+        if best > enough:
+            at_edge(tree, s, work.frame)
+            alpha = solved(tree, f, hold, place, lam, 0.0, min(most, best - gain), tolerance, work, True)
+            if alpha < best:
+                best, out[0], out[1] = alpha, s, lam
+    if best > enough:
+        box[_HALF_S], box[_HALF_LAM] = 0.5 * (s1 - s0) / _ACROSS, 0.5 * (l1 - l0) / _ALONG
+        for i in range(_ACROSS):
+            for j in range(_ALONG):
+                box[_S], box[_LAM] = s0 + (2 * i + 1) * box[_HALF_S], l0 + (2 * j + 1) * box[_HALF_LAM]
+                box[_KEY] = 0.0
+                if best > enough:
+                    best, count = _look(tree, f, hold, place, limits, best, tolerance, heap, count, box, work, out)
+    if best > enough:
+        best = _seam(tree, f, hold, place, limits, best, tolerance, work, out, s0, s1)
+    known = np.inf  # the best angle when the search last walked on from it
+    while True:
+        if enough < best < known:
+            best = _polish(tree, f, hold, place, limits, best, tolerance, work, out)
+            known, low, high = best, max(s0, out[0] - _CLOSELY), min(s1, out[0] + _CLOSELY)
+            if best > enough:
+                best = _seam(tree, f, hold, place, limits, best, tolerance, work, out, low, high)
+            continue
+        while count and best > enough and best >= known and tried < len(heap) // 2:
+            count = _pop(heap, count, box)
+            if box[_KEY] > min(best - gain, most):
+                count = 0
+                continue
+            if box[_HALF_S] < _SMALL and ARM_MM * box[_HALF_LAM] < _SMALL:
+                continue
+            tried += 1
+            side = 0 if box[_HALF_S] > ARM_MM * box[_HALF_LAM] else 1
+            for sign in (-1, 1):
+                copy(part, box)
+                part[2 + side] /= 2
+                part[side] += sign * part[2 + side]
+                best, count = _look(tree, f, hold, place, limits, best, tolerance, heap, count, part, work, out)
+        if best >= known or best <= enough:
+            break
+    out[2], out[3] = best, tried
+
+
+@inner
+def _look(
+    tree: Tree,
+    f: Pieces,
+    hold: Floats,
+    place: Floats,
+    limits: Floats,
+    best: float,
+    tolerance: float,
+    heap: Floats,
+    count: int,
+    box: Floats,
+    work: Room,
+    out: Floats,
+) -> tuple[float, int]:
+    """Look at the middle of a box, and keep the box if it may hold something better: the best so far, and the count."""
+    cap = min(best - limits[6], limits[4])
+    here = at_edge(tree, box[_S], work.frame)
+    high = at_edge(tree, min(box[_S] + box[_HALF_S], tree.arc[-1]), work.frame)
+    low = at_edge(tree, max(box[_S] - box[_HALF_S], tree.arc[0]), work.frame)
+    at_edge(tree, box[_S], work.frame)
+    slide, turn = _SHARE * box[_HALF_S], _SHARE * (max(high - here, here - low) + box[_HALF_LAM])
+    bound = past(f, work.frame, place, box[_LAM], box[_KEY], cap, tolerance, slide, turn, work.hint, work.point)
+    if bound <= cap:
+        bound = first_held(hold, work.frame, place, box[_LAM], bound, cap, turn, slide, work.axis)
+    if bound > cap:
+        return best, count
+    alpha = solved(tree, f, hold, place, box[_LAM], bound, cap, tolerance, work, True)
+    if alpha <= cap:
+        best = alpha
+        out[0], out[1] = box[_S], box[_LAM]
+    if count < len(heap) and bound <= best - limits[6]:
+        box[_KEY] = bound
+        count = _push(heap, count, box)
+    return best, count
+
+
+@inner
+def _better(
+    tree: Tree,
+    f: Pieces,
+    hold: Floats,
+    place: Floats,
+    lam: float,
+    best: float,
+    cap: float,
+    tolerance: float,
+    work: Room,
+) -> float:
+    """A clear angle up to the cap of the posture of work.frame, looked for from a little below the best one on."""
+    begin = max(0.0, min(best, cap) - _BACK)
+    alpha = solved(tree, f, hold, place, lam, begin, cap, tolerance, work, True)
+    if alpha == begin > 0:
+        alpha = solved(tree, f, hold, place, lam, 0.0, begin, tolerance, work, True)
+    return alpha
+
+
+@inner
+def _seam(
+    tree: Tree,
+    f: Pieces,
+    hold: Floats,
+    place: Floats,
+    limits: Floats,
+    best: float,
+    tolerance: float,
+    work: Room,
+    out: Floats,
+    s0: float,
+    s1: float,
+) -> float:
+    """Look along the edge from s0 to s1 at both ends of the inclinations: boxes end there, and windows often do."""
+    for i in range(2 * _STITCHES):
+        # Closer together near the middle: where the edge is most bent when the whole of it is looked at.
+        t = 2 * (i // 2) / (_STITCHES - 1) - 1
+        s, lam = (s0 + s1 + (s1 - s0) * t * np.sqrt(abs(t))) / 2, limits[2 + i % 2]
+        at_edge(tree, s, work.frame)
+        cap = min(best - limits[6], limits[4])
+        alpha = _better(tree, f, hold, place, lam, best, cap, tolerance, work)
+        if alpha < best:
+            best, out[0], out[1] = alpha, s, lam
+    return best
+
+
+@inner
+def _polish(
+    tree: Tree,
+    f: Pieces,
+    hold: Floats,
+    place: Floats,
+    limits: Floats,
+    best: float,
+    tolerance: float,
+    work: Room,
+    out: Floats,
+) -> float:
+    """Walk from the best posture to better neighbours in ever smaller steps; the best angle then.
+
+    The way to go is mostly a narrow valley, often one in which the inclination changes and the place hardly does: the
+    directions crowd there, and one that helps is followed on.
+    """
+    size = _STRIDE
+    while size > _LEAST and best > limits[5]:
+        before = best
+        for k in range(len(_WAYS)):
+            step = size
+            while True:
+                s = min(max(out[0] + step * _WAYS[k][0], limits[0]), limits[1])
+                lam = min(max(out[1] + step / ARM_MM * _WAYS[k][1], limits[2]), limits[3])
+                at_edge(tree, s, work.frame)
+                alpha = _better(tree, f, hold, place, lam, best, best - _STEP, tolerance, work)
+                if alpha >= best:
+                    break
+                best, out[0], out[1] = alpha, s, lam
+                step *= 2
+        if best == before:
+            size /= 2
+    return best
+
+
+@inner
+def _from_next(
+    tree: Tree,
+    f: Pieces,
+    hold: Floats,
+    place: Floats,
+    limits: Floats,
+    seed: Floats,
+    tolerance: float,
+    work: Room,
+    out: Floats,
+) -> None:
+    """Try the posture of the place after this one too, and walk on from it where it is better."""
+    best = out[2]
+    if best <= limits[5] or seed[2] == np.inf:
+        return
+    at_edge(tree, seed[0], work.frame)
+    cap = min(best - _STEP, limits[4])
+    alpha = solved(tree, f, hold, place, seed[1], 0.0, cap, tolerance, work, True)
+    if alpha < best:
+        out[0], out[1] = seed[0], seed[1]
+        out[2] = _polish(tree, f, hold, place, limits, alpha, tolerance, work, out)
+
+
+@compiled
+def _run(
+    tree: Tree,
+    f: Pieces,
+    hold: Floats,
+    places: Floats,
+    limits: Floats,
+    tolerance: float,
+    heap: Floats,
+    room: Floats,
+    work: Room,
+    out: Floats,
+) -> None:
+    """Search places in a row, each with the posture of the one before it to try first."""
+    seed, box, part = room[0], room[1], room[2]
+    for i in range(len(places)):
+        best_of(tree, f, hold, places[i], limits, seed, tolerance, heap, box, part, work, out[i])
+        if out[i, 2] < np.inf:
+            seed[0], seed[1] = out[i, 0], out[i, 1]
+    for i in range(len(places) - 2, -1, -1):
+        _from_next(tree, f, hold, places[i], limits, out[i + 1], tolerance, work, out[i])
 
 
 @dataclass(frozen=True, eq=False)
 class Best:
     """For g = places × feeds, places first: the best posture of each. alpha is infinite where none is clear.
 
-    feed: (g,) +1 or -1. part: (g,) what stops a smaller angle, an index into PARTS, -1 for nothing. touch: (g, 3) mm,
-    where on the tool. solved: how many postures were solved exactly.
+    feed: (g,) +1 or -1. boxes: (g,) how many were divided.
     """
 
     postures: Postures
     feed: Ints
-    part: Ints
-    touch: Floats
-    solved: int
+    boxes: Ints
 
     @property
     def alpha(self) -> Floats:
@@ -80,313 +397,105 @@ class Best:
         return self.postures.alpha
 
 
-@dataclass(frozen=True, eq=False)
-class Limit:
-    """Postures whose overhang over the rest is larger than `most` mm do not count."""
-
-    rest: Rest
-    inside: Flags
-    most: float
-
-    def first_allowed(self, contact: Contact, postures: Postures, cap: Floats) -> Floats:
-        """(n,) rad: the smallest angle from the postures' own on that has the overhang; infinite beyond the cap."""
-        out = np.full(len(postures), np.inf)
-        todo = np.arange(len(postures))
-        for number in range(int(np.ceil(np.pi / 2 / _OVERHANG_STEP))):
-            angle = postures.alpha[todo] + number * _OVERHANG_STEP
-            keep = angle <= cap[todo]
-            todo, angle = todo[keep], angle[keep]
-            if not len(todo):
-                break
-            size = overhang(contact.body, contact.places, postures.take(todo).at(angle), self.rest, self.inside)
-            fits = size <= self.most
-            out[todo[fits]] = angle[fits]
-            todo = todo[~fits]
-        return out
-
-
-@dataclass(eq=False)
-class _State:
-    """What is known so far about each group (place and feed)."""
-
-    alpha: Floats
-    station: Ints
-    lam: Floats
-    part: Ints
-    touch: Floats
-    bound: Floats
-    witness: Floats
-    enough: float
-    solved: int = 0
-
-    def remember(self, group: Ints, witness: Floats) -> None:
-        """Keep tool points (n, WITNESSES, 3) that stopped postures of groups (n,), each once: the last few of them."""
-        self.witness[group] = np.concatenate([witness, self.witness[group, :-WITNESSES]], 1)
-
-    def cap(self, group: Ints, most: float) -> Floats:
-        """(n,) rad: larger angles are no gain for these groups; below zero where one is done."""
-        known = self.alpha[group]
-        return np.where(known <= self.enough, -1.0, np.minimum(known - _GAIN, most))
+_IN_A_ROW = 20  # places that one thread searches, each beginning with the posture before it
 
 
 def search(
-    contact: Contact, fineness: Fineness = USUAL, limit: Limit | None = None, feeds: tuple[int, ...] = FEEDS
+    contact: Contact,
+    fineness: Fineness = USUAL,
+    feeds: tuple[int, ...] = FEEDS,
+    hold: Floats | None = None,
 ) -> Best:
-    """The best posture of every place and feed."""
-    count, k = len(contact.places), len(feeds)
-    most = np.radians(fineness.most_deg)
-    groups = count * k
-    state = _State(
-        np.full(groups, np.inf),
-        np.zeros(groups, np.intp),
-        np.zeros(groups),
-        np.full(groups, -1),
-        np.full((groups, 3), np.nan),
-        np.full(groups, np.inf),
-        np.full((groups, _KEPT * WITNESSES, 3), np.nan),
-        np.radians(fineness.enough_deg) + 1e-9,
+    """The best posture of every place and feed, among those that `hold` (as `Hold.terms` gives it) allows."""
+    hold = FREE.terms(contact.body, np.inf, (np.inf, -np.inf)) if hold is None else hold
+    body, places = contact.body, contact.places
+    left, right = body.ends
+    rad = np.radians
+    limits = np.array(
+        [
+            fineness.wing * left,
+            fineness.wing * right,
+            rad(fineness.lam_least_deg),
+            rad(fineness.inclination_max_deg),
+            rad(fineness.most_deg),
+            rad(fineness.enough_deg),
+            rad(fineness.gain_deg),
+        ]
     )
-    ends = usable_stations(contact.body)
-    stations = np.round(np.linspace(*ends, fineness.stations)).astype(np.intp)
-    # The nose is always looked at.
-    stations = np.unique(np.append(stations, contact.body.stations.nose))
-    steps = round(fineness.lam_most_deg / fineness.lam_deg)
-    lam = np.radians(fineness.lam_deg) * np.arange(-steps, steps + 1)
-    least = np.radians(fineness.lam_least_deg)
-    lam = np.unique(np.concatenate([lam[np.abs(lam) >= least - 1e-9], [-least, least]]))
-    grid = _grid(np.arange(count), stations, lam)
-    if limit is not None:
-        grid = _from_allowed(contact, grid, most, limit)
-    mine = [np.flatnonzero(feed * grid.lam <= 1e-12 - least) for feed in feeds]
-    every, group = grid.take(np.concatenate(mine)), np.concatenate([grid.place[m] * k + i for i, m in enumerate(mine)])
-    # Most places have a posture that rides on its bevel: with it such a place is done, and needs no more bounds.
-    easy = np.isfinite(contact.scouted(grid, grid.alpha)) & (grid.alpha <= _GAIN)
-    easy = easy[np.concatenate(mine)]
-    first = min(max(_GAIN, state.enough), most)
-    _solve(contact, every.take(easy), every.alpha[easy], group[easy], state, first, limit)
-    left = (state.cap(group, most) > 0) & ~(easy & (first >= most))
-    every, group = every.take(left), group[left]
-    known = np.isfinite(state.alpha[group])
-    bound = contact.scouted(every, np.where(known, state.cap(group, most), most + _BEYOND))
-    _solve(contact, every, bound, group, state, most, limit)
-    feed_of = np.tile(np.array(feeds), count)
-    _look_again(contact, state, feed_of, k, ends, fineness, most, limit)
-    _refine(contact, state, feed_of, k, ends, fineness, most, limit)
-    place = np.repeat(np.arange(count), k)
-    _least_deep(contact, grid, state, feed_of, k, most, float(least))
-    return Best(Postures(place, state.station, state.lam, state.alpha), feed_of, state.part, state.touch, state.solved)
+    rows = places.rows
+    out = np.empty((len(feeds), len(places), 4))
+    jobs = [(k, begin) for begin in range(0, len(places), _IN_A_ROW) for k in range(len(feeds))]
+    tree, field = body.tree, contact.wood.field
+
+    def job(what: tuple[int, int]) -> None:
+        k, begin = what
+        part, mine, room = slice(begin, begin + _IN_A_ROW), limits.copy(), np.full((3, 5), np.nan)
+        # Feed along the meridian has inclinations of 0 or below, feed against it the others.
+        mine[2:4] = (-limits[3], -limits[2]) if feeds[k] > 0 else limits[2:4]
+        heap = np.empty((2 * fineness.boxes + 4, 5))
+        _run(tree, field, hold, rows[part], mine, contact.tolerance, heap, room, desk(body), out[k, part])
+
+    at_once(job, jobs)
+    found = out.transpose(1, 0, 2).reshape(-1, 4)
+    place = np.repeat(np.arange(len(places)), len(feeds))
+    columns = [np.ascontiguousarray(found[:, k]) for k in range(4)]
+    _least_deep(contact, columns, np.tile(np.array(feeds), len(places)), limits)
+    postures = Postures(place, *columns[:3])
+    return Best(postures, np.tile(np.array(feeds), len(places)), columns[3].astype(np.intp))
 
 
-def _least_deep(
-    contact: Contact, grid: Postures, state: _State, feed: Ints, feeds: int, most: float, least: float
+@compiled
+def _again(
+    tree: Tree,
+    f: Pieces,
+    hold: Floats,
+    places: Floats,
+    which: Ints,
+    edge: Floats,
+    lam: Floats,
+    alpha: Floats,
+    cap: Floats,
+    tolerance: float,
+    work: Room,
+    out: Floats,
 ) -> None:
+    for i in range(len(which)):
+        at_edge(tree, edge[i], work.frame)
+        out[i] = solved(tree, f, hold, places[which[i]], lam[i], alpha[i], cap[i], tolerance, work, True)
+
+
+def again(contact: Contact, postures: Postures, cap: Floats, hold: Floats) -> Floats:
+    """(n,) rad: the smallest clear angles, from the postures' own on, that `hold` allows; infinite beyond the caps."""
+    out = np.empty(len(postures))
+    tree, field, rows = contact.body.tree, contact.wood.field, contact.places.rows
+    _again(tree, field, hold, rows, *postures.columns, cap, contact.tolerance, desk(contact.body), out)
+    return out
+
+
+_DEEP = 13  # edge places and inclinations that are looked at where nothing is clear
+
+
+def _least_deep(contact: Contact, found: list[Floats], feed: Ints, limits: Floats) -> None:
     """Where nothing is clear, let the posture stand that digs in least at the largest angle looked at."""
-    hopeless = np.flatnonzero(~np.isfinite(state.alpha))
+    hopeless = np.flatnonzero(~np.isfinite(found[2]))
     if not len(hopeless):
         return
-    mine = np.flatnonzero(np.isin(grid.place, hopeless // feeds))
-    depth = contact.depths(grid.take(mine).at(np.full(len(mine), most)))
-    for group in hopeless:
-        fits = (grid.place[mine] == group // feeds) & (feed[group] * grid.lam[mine] <= 1e-12 - least)
-        if not fits.any():
-            continue  # no posture has the overhang asked for
-        i = mine[fits][depth[fits].argmin()]
-        state.station[group], state.lam[group] = grid.station[i], grid.lam[i]
+    edge, lam = (a.ravel() for a in np.meshgrid(*(np.linspace(limits[k], limits[k + 1], _DEEP) for k in (0, 2))))
+    many = len(edge)
+    place = np.repeat(hopeless // (len(feed) // len(contact.places)), many)
+    every = Postures(
+        place, np.tile(edge, len(hopeless)), (-feed[hopeless][:, None] * lam).ravel(), np.full(len(place), limits[4])
+    )
+    deepest = contact.depths(every).reshape(-1, many).argmin(1)
+    found[0][hopeless], found[1][hopeless] = edge[deepest], -feed[hopeless] * lam[deepest]
 
 
-def usable_stations(body: Body) -> tuple[int, int]:
-    """First and last station of the edge that may cut: within USABLE_WING of each wing's length from the nose."""
-    edge = body.stations
-    nose = edge.arc[edge.nose]
-    usable = np.where(edge.arc < nose, nose - edge.arc <= USABLE_WING * nose, True)
-    usable &= np.where(edge.arc > nose, edge.arc - nose <= USABLE_WING * (edge.arc[-1] - nose), True)
-    inside = np.flatnonzero(usable)
-    return int(inside[0]), int(inside[-1])
-
-
-def _from_allowed(contact: Contact, grid: Postures, most: float, limit: Limit) -> Postures:
-    """The postures that can have the overhang at all, from the angle on where they first do."""
-    start = limit.first_allowed(contact, grid, np.full(len(grid), most))
-    return grid.at(start).take(np.isfinite(start))
-
-
-def _grid(place: Ints, station: Ints, lam: Floats) -> Postures:
-    p, s, i = np.meshgrid(place, station, lam, indexing="ij")
-    return Postures(p.ravel(), s.ravel(), i.ravel(), np.zeros(p.size))
-
-
-def _solve(
-    contact: Contact,
-    postures: Postures,
-    bound: Floats,
-    group: Ints,
-    state: _State,
-    most: float,
-    limit: Limit | None,
-) -> None:
-    """Work through postures in the order of their bounds until no bound is below the best of its group.
-
-    A posture's bound is made better in steps: by many points, by all vertices, and at last it is solved.
-    """
-    # Of equal bounds the one nearest to the nose and to a square edge goes first: it is the plainest to hold.
-    nose, last = contact.body.stations.nose, contact.body.point.shape[1] - 1
-    plain = (postures.lam / np.pi) ** 2 + ((postures.station - nose) / last) ** 2
-    order = np.lexsort((plain, np.round(bound / _GAIN), group))
-    # Where nothing is clear yet, the posture with the least bound is where to look further.
-    first = order[np.unique(group[order], return_index=True)[1]]
-    better = (bound[first] < state.bound[group[first]]) & ~np.isfinite(state.alpha[group[first]])
-    i = first[better]
-    state.bound[group[i]], state.station[group[i]], state.lam[group[i]] = bound[i], postures.station[i], postures.lam[i]
-    level = np.zeros(len(bound), np.intp)
-    while True:
-        order = order[bound[order] <= state.cap(group[order], most)]
-        if not len(order):
-            return
-        order = order[np.lexsort((plain[order], np.round(bound[order] / _GAIN), group[order]))]
-        g = group[order]
-        begin = np.flatnonzero(np.concatenate([[True], g[1:] != g[:-1]]))
-        # Few groups take more at once: the work is done in tables, not one by one.
-        sizes = [max(size, together // len(begin)) for size, together in zip(_AT_ONCE, _TOGETHER, strict=True)]
-        rank = np.arange(len(g)) - np.repeat(begin, np.diff(np.append(begin, len(g))))
-        now = [order[(level[order] == number) & (rank < size)] for number, size in enumerate(sizes)]
-        for number in (0, 1):
-            these = now[number]
-            if not len(these):
-                continue
-            level[these] += 1
-            bound[these] = _past_known(contact, postures.take(these), bound[these], group[these], state, most)
-            these = these[np.isfinite(bound[these])]
-            cap = state.cap(group[these], most)
-            begin_at = postures.take(these).at(bound[these])
-            if number == 0:
-                bound[these] = contact.scouted(begin_at, cap, many=True)
-            else:
-                bound[these] = contact.smallest(begin_at, cap, close=False).alpha
-        these = now[2]
-        bound[these] = _past_known(contact, postures.take(these), bound[these], group[these], state, most)
-        these = these[np.isfinite(bound[these])]
-        if len(these):
-            _take_in(contact, postures.take(these).at(bound[these]), group[these], state, most, limit)
-            bound[these] = np.inf
-
-
-def _past_known(contact: Contact, postures: Postures, bound: Floats, group: Ints, state: _State, most: float) -> Floats:
-    """Bounds (n,) made better by what stopped the postures solved last in their groups: others mostly meet it too."""
-    return contact.past(postures.at(bound), state.witness[group], state.cap(group, most))
-
-
-def _take_in(
-    contact: Contact, postures: Postures, group: Ints, state: _State, most: float, limit: Limit | None
-) -> None:
-    """Solve postures and keep those that are better than what is known of their groups."""
-    cap = state.cap(group, most)
-    found = contact.smallest(postures, cap)
-    alpha = found.alpha if limit is None else _within(contact, postures, found.alpha, cap, limit)
-    state.solved += len(postures)
-    order = np.lexsort((alpha, group))
-    first = order[np.unique(group[order], return_index=True)[1]]
-    i = first[alpha[first] < state.alpha[group[first]]]
-    g = group[i]
-    state.alpha[g], state.station[g], state.lam[g] = alpha[i], postures.station[i], postures.lam[i]
-    state.part[g], state.touch[g] = found.part[i], found.touch[i]
-    state.remember(g, found.witness[i])
-    # Where nothing is clear, say what was in the way of the posture tried last.
-    none = first[~np.isfinite(state.alpha[group[first]])]
-    state.part[group[none]], state.touch[group[none]] = found.part[none], found.touch[none]
-    state.remember(group[none], found.witness[none])
-
-
-def _within(contact: Contact, postures: Postures, alpha: Floats, cap: Floats, limit: Limit) -> Floats:
-    """Angles raised until the overhang is allowed too; infinite where it never is."""
-    alpha = alpha.copy()
-    todo = np.flatnonzero(np.isfinite(alpha))
-    for _ in range(_TRIES):
-        allowed = limit.first_allowed(contact, postures.take(todo).at(alpha[todo]), cap[todo])
-        raised = allowed > alpha[todo]
-        todo, allowed = todo[raised], allowed[raised]
-        if not len(todo):
-            return alpha
-        alpha[todo] = allowed
-        todo = todo[np.isfinite(allowed)]
-        alpha[todo] = contact.smallest(postures.take(todo).at(alpha[todo]), cap[todo]).alpha
-        todo = todo[np.isfinite(alpha[todo])]
-    alpha[todo] = np.inf
-    return alpha
-
-
-def _look_again(
-    contact: Contact,
-    state: _State,
-    feed: Ints,
-    feeds: int,
-    ends: tuple[int, int],
-    fineness: Fineness,
-    most: float,
-    limit: Limit | None,
-) -> None:
-    """Where no easy posture was found the windows are narrow: look again at everything, more closely."""
-    hard = np.flatnonzero(state.alpha > max(_GAIN, state.enough))
-    stations = np.unique(np.round(np.linspace(*ends, 3 * fineness.stations - 2)).astype(np.intp))
-    step = np.radians(fineness.lam_deg / _CLOSER)
-    least = np.radians(fineness.lam_least_deg)
-    lam = least + step * np.arange(int((np.radians(88.0) - least) / step) + 1)
-    size = len(stations) * len(lam)
-    for begin in range(0, len(hard), _HARD_AT_ONCE):
-        part = hard[begin : begin + _HARD_AT_ONCE]
-        group = np.repeat(part, size)
-        k, i = (np.tile(a.ravel(), len(part)) for a in np.meshgrid(stations, lam, indexing="ij"))
-        postures = Postures(group // feeds, k, -feed[group] * i, np.zeros(len(group)))
-        if limit is not None:
-            start = limit.first_allowed(contact, postures, np.full(len(postures), most))
-            keep = np.isfinite(start)
-            postures, group = postures.at(start).take(keep), group[keep]
-        # Only what could be better than the best known is worth a bound.
-        bound = contact.scouted(postures, np.maximum(state.cap(group, most), 0.0))
-        keep = np.isfinite(bound)
-        _solve(contact, postures.take(keep), bound[keep], group[keep], state, most, limit)
-
-
-def _refine(
-    contact: Contact,
-    state: _State,
-    feed: Ints,
-    feeds: int,
-    ends: tuple[int, int],
-    fineness: Fineness,
-    most: float,
-    limit: Limit | None,
-) -> None:
-    """Smaller and smaller steps around the best posture of every group."""
-    step_s = (ends[1] - ends[0]) / (3 * fineness.stations - 3)
-    step_l = np.radians(fineness.lam_deg / _CLOSER)
-    offsets = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1) if i or j])
-    for _ in range(fineness.rounds):
-        step_s, step_l = step_s / 2, step_l / 2
-        for _ in range(2):
-            todo = np.flatnonzero(
-                (state.alpha > max(_GAIN, state.enough)) & np.isfinite(np.minimum(state.alpha, state.bound))
-            )
-            if not len(todo):
-                return
-            before = np.minimum(state.alpha[todo], 1e3)
-            group = np.repeat(todo, len(offsets))
-            i, j = np.tile(offsets, (len(todo), 1)).T
-            station = np.clip(np.round(state.station[group] + i * max(step_s, 1.0)), *ends).astype(np.intp)
-            lam = state.lam[group] + j * step_l
-            least = np.radians(fineness.lam_least_deg)
-            lam = np.where(feed[group] > 0, np.minimum(lam, -least), np.maximum(lam, least))
-            lam = np.clip(lam, -np.radians(88.0), np.radians(88.0))
-            postures = Postures(group // feeds, station, lam, np.zeros(len(group)))
-            if limit is not None:
-                start = limit.first_allowed(contact, postures, np.full(len(postures), most))
-                keep = np.isfinite(start)
-                postures, group = postures.at(start).take(keep), group[keep]
-            bound = contact.scouted(
-                postures, np.where(np.isfinite(state.alpha[group]), state.cap(group, most), most + _BEYOND)
-            )
-            _solve(contact, postures, bound, group, state, most, limit)
-            if not (np.minimum(state.alpha[todo], 1e3) < before).any():
-                break
-
-
-__all__ = ["FEEDS", "SEARCH_ERROR_DEG", "Best", "Fineness", "Limit", "Places", "joined", "search"]
+def at_once(job: Callable[[tuple[int, int]], None], jobs: Sequence[tuple[int, int]]) -> None:
+    """Do compiled jobs side by side, one thread a core; the order makes no difference to what comes out."""
+    many = min(cores(), len(jobs))
+    if many < 2:
+        for one in jobs:
+            job(one)
+        return
+    with ThreadPoolExecutor(many) as pool:
+        list(pool.map(job, jobs))

@@ -23,32 +23,47 @@ Where d bends up, and by how much at most:
 
 Out of the wood none of this counts for more than 1 / d, as for the distance from any set: d² / 2 - |x|² / 2 is concave.
 
-Pairs and beads are looked up in cells, for a few sizes of patch. Lengths mm.
+Across an outward corner there is more to be known. Let only the two pieces that meet in it lie within 2 r + depth of m,
+and let f, g be the signed distances from their whole lines or circles. Near the corner the wood lies where both are
+below zero (beside a bead of radius R that turns by τ into the next piece, within 2 R sin τ of the corner). So out of
+the wood d ≥ max(f, g), both changing by no more than the way; and a ball in the wood crosses neither curve, so that in
+the wood max(f, g) = d. For each t in 0 … 1 then d ≥ t f + (1 - t) g, which bends up as its two parts do.
+
+Where there are several solids, the least of their distances bends down where one takes over from another, which does
+no harm either. Pairs, corners and beads are looked up in cells, for a few sizes of patch. Lengths mm.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
-
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import KDTree
 
+from gougeform.numerics.compiled import inner
 from gougeform.work.meridian import Meridian
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
-Flags = NDArray[np.bool_]
+Ints = NDArray[np.int32]
 
-_MANY = 24  # corners that are quicker found in a tree
 SIZES_MM = (0.03, 0.1, 0.3, 0.8, 2.5)
 _TURN = 1e-6  # rad: joints that turn by less are smooth, as in `Meridian.inner_corners`
 
 
-def outward_corners(meridian: Meridian) -> Flags:
-    """(m,) whether the wood has an outward corner at the end of each piece."""
-    return _joints(meridian) < -_TURN
+def outward_corners(meridian: Meridian) -> Floats:
+    """(k, 5): where the wood has outward corners, mm; the pieces before and after; how far both lie beyond the wood.
+
+    The ends of a chain that is no ring count too, without pieces (-1).
+    """
+    joint, m = _joints(meridian), meridian.count
+    before = np.flatnonzero(joint < -_TURN)
+    after = (before + 1) % m
+    bead = np.where(meridian.turn < 0, meridian.radius, np.inf)
+    sine = np.where(joint[before] > -np.pi / 2, np.sin(-joint[before]), 1.0)
+    wide = 2 * np.minimum(bead[before], bead[after]) * sine
+    rows = np.column_stack([meridian.end[before], before, after, wide])
+    if meridian.ring:
+        return rows
+    ends = np.stack([meridian.start[0], meridian.end[-1]])
+    return np.concatenate([rows, np.column_stack([ends, np.full((2, 2), -1.0), np.zeros(2)])])
 
 
 def _joints(meridian: Meridian) -> Floats:
@@ -62,89 +77,69 @@ def _joints(meridian: Meridian) -> Floats:
     return turn
 
 
-def pairs(meridian: Meridian) -> Flags:
-    """(m, m) whether a kink may lie between two pieces."""
+def runs(meridian: Meridian) -> Ints:
+    """(m, 2): the number of pieces, and with how many of those after it each is joined so that it is no pair with them.
+
+    (Where a piece is no pair with one after it, it is none with those between.)
+    """
     m, joint, turn = meridian.count, _joints(meridian), np.abs(meridian.turn)
-    out = ~np.eye(m, dtype=bool)
+    out = np.full((m, 2), m, np.int32)
     most = np.pi / 2 + 1e-9
     for i in range(m):
-        whole = turn[i]
-        for step in range(1, m):
-            j = i + step
-            if j >= m and not meridian.ring:
+        whole, step = turn[i], 1
+        while step < (m if meridian.ring else m - i):
+            j = (i + step) % m
+            bend = joint[j - 1]
+            if bend < -_TURN:
                 break
-            before, j = (j - 1) % m, j % m
-            if joint[before] < -_TURN:
-                break
-            whole += abs(joint[before]) + turn[j]
-            line_and_bead = step == 1 and min(turn[i], turn[j]) == 0 and abs(joint[before]) <= _TURN and whole <= np.pi
-            if whole > most and not line_and_bead:
-                break
-            out[i, j] = out[j, i] = False
+            whole += abs(bend) + turn[j]
+            line_and_bead = step == 1 and min(turn[i], turn[j]) == 0 and abs(bend) <= _TURN and whole <= np.pi
             if whole > most:
+                step += line_and_bead
                 break
+            step += 1
+        out[i, 1] = step - 1
     return out
 
 
-@dataclass(frozen=True, eq=False)
-class Bends:
-    """bend: (sizes, cells) 1/mm, what beads let the distance bend up for patches up to SIZES_MM, middle in the cell.
+@inner
+def bends_up(
+    out: NDArray[np.float32],
+    piece: NDArray[np.uint32],
+    far: Floats,
+    count: int,
+    least: Floats,
+    half: float,
+    bead: Floats,
+    run: Ints,
+    solid: Floats,
+) -> None:
+    """What lets the distance bend up in a cell whose points are within `half` mm of its middle.
 
-    pair: (cells,) mm from a cell's middle to the farther piece of the nearest pair; corners: of the wood, outward.
+    From its pieces[:count], at `far` (count,) mm from the middle, at `least` in each solid: 1/mm by beads for patches
+    up to each of SIZES_MM, and mm from the middle to the farther piece of the nearest pair. Puts them in order.
     """
-
-    bend: NDArray[np.float32]
-    pair: NDArray[np.float32]
-    half: float
-    corners: Floats
-
-    @classmethod
-    def of(cls, meridian: Meridian, far: NDArray[np.float32], half: float) -> Bends:
-        """From distances (cells, m) mm of the pieces from the middles of cells; none reaches further than `half`."""
-        bead = np.where(meridian.turn < 0, meridian.radius, np.inf)
-        bend, pair = np.zeros((len(SIZES_MM), len(far)), np.float32), np.full(len(far), np.float32(np.inf))
-        for i, j in zip(*np.nonzero(np.triu(pairs(meridian))), strict=True):
-            np.minimum(pair, np.maximum(far[:, i], far[:, j]), out=pair)
-        nearest = far.min(1)
-        for number, size in enumerate(SIZES_MM):
-            for i in np.flatnonzero(np.isfinite(bead)):
-                own = 1 / (bead[i] - 2 * size) if bead[i] > 2 * size else np.inf
-                near = far[:, i] <= nearest + np.float32(2 * half + 2 * size)
-                bend[number, near] = np.maximum(bend[number, near], np.float32(own))
-        place = meridian.end[outward_corners(meridian)]
-        if not meridian.ring:
-            place = np.concatenate([place, meridian.start[:1], meridian.end[-1:]])
-        return cls(bend, pair - np.float32(1e-4), half, place)
-
-    def dip(self, cell: Ints, off: Floats, x: Floats, rho: Floats, radius: Floats, least: Floats) -> Floats:
-        """(n,) mm: by how much the distance in flat patches may fall below `least`, the smallest (n,) at their corners.
-
-        Patches round x and rho, `off` (n,) mm from the middle of their `cell`; radius (n,): to their corners, at most.
-        """
-        reach = 2 * radius + np.maximum(-least, 0)
-        level = np.searchsorted(2 * np.array(SIZES_MM), reach)
-        known = (level < len(SIZES_MM)) & (off <= self.half)
-        known &= (self.pair[cell] - off > reach) | (least > radius)
-        bend = np.where(known, self.bend[np.where(known, level, 0), cell], np.inf).astype(float)
-        bend = np.maximum(bend, _one_over(rho - radius))
-        bend = np.maximum(bend, _one_over(self._away(x, rho) - radius))
-        bend = np.minimum(bend, _one_over(least - radius))
-        out: Floats = np.minimum(bend * radius**2 / 2, radius)
-        return out
-
-    def _away(self, x: Floats, rho: Floats) -> Floats:
-        """(n,) mm to the nearest corner, infinite where there is none."""
-        if len(self.corners) > _MANY:
-            return np.asarray(self._tree.query(np.column_stack([x, rho]))[0])
-        square = np.full(len(x), np.inf)
-        for at, out in self.corners:
-            np.minimum(square, (x - at) ** 2 + (rho - out) ** 2, out=square)
-        return np.sqrt(square)
-
-    @cached_property
-    def _tree(self) -> KDTree:
-        return KDTree(self.corners)
-
-
-def _one_over(size: Floats) -> Floats:
-    return np.where(size > 0, 1 / np.where(size > 0, size, 1.0), np.inf)
+    for k in range(len(out)):
+        out[k] = 0.0
+    for k in range(count):
+        for level, size in enumerate(SIZES_MM):
+            if far[k] <= least[int(solid[piece[k]])] + 2 * half + 2 * size:
+                own = 1 / (bead[piece[k]] - 2 * size) if bead[piece[k]] > 2 * size else np.inf
+                out[level] = max(out[level], own * (1 + 1e-6))
+    for b in range(1, count):  # in the order of their distance
+        k = b
+        while k > 0 and far[k - 1] > far[k]:
+            far[k - 1], far[k], piece[k - 1], piece[k] = far[k], far[k - 1], piece[k], piece[k - 1]
+            k -= 1
+    pair = np.inf
+    for b in range(1, count):
+        j = int(piece[b])
+        for a in range(b):
+            i = int(piece[a])
+            if solid[i] == solid[j]:
+                size = run[i, 0]
+                if (j - i) % size > run[i, 1] and (i - j) % size > run[j, 1]:
+                    pair = far[b]
+        if pair < np.inf:
+            break
+    out[len(SIZES_MM)] = pair - 1e-4

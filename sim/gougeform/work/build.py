@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from gougeform.errors import InputError
 from gougeform.work.meridian import Meridian
-from gougeform.work.pieces import AnyPiece, Arc, Bead, Cove, Hollow, Line
+from gougeform.work.pieces import AnyPiece, Arc, Bead, Cove, Fixture, Hollow, Line
 
 Floats = NDArray[np.float64]
 Point = tuple[float, float]
@@ -205,7 +205,7 @@ def meridian_of(chain: Chain, kind: str, title: str) -> Meridian:
         np.array(chain.centre, float),
         turn,
         np.array(chain.cut),
-        np.zeros(len(turn), bool),
+        np.zeros(len(turn), np.intp),
         kind == "ring",
         title,
     )
@@ -213,7 +213,16 @@ def meridian_of(chain: Chain, kind: str, title: str) -> Meridian:
     middle = plain.normal(np.arange(plain.count), np.full(plain.count, 0.5))
     faces_axis = middle[:, 1] < -1e-3 if kind == "ring" else _beyond_rim(plain, kind)
     inside = np.array([bool(f) if i is None else i for i, f in zip(chain.inside, faces_axis, strict=True)])
-    return Meridian(start, end, plain.centre, turn, plain.cut, inside, plain.ring, title)
+    return Meridian(start, end, plain.centre, turn, plain.cut, np.where(inside, 1, 0), plain.ring, title)
+
+
+def fixture_solid(fixture: Fixture) -> Meridian:
+    """What holds the wood as a solid of its own, nothing of it cut. Raises InputError."""
+    ends = [(fixture.from_mm, fixture.diameter_mm), (fixture.to_mm, fixture.to_diameter_mm or fixture.diameter_mm)]
+    (x0, d0), (x1, d1) = sorted(ends)
+    chain = Chain((x0, d0 / 2))
+    chain.straight((x1, d1 / 2), "fixture", cut=False)
+    return meridian_of(chain, "spindle", "")
 
 
 def _beyond_rim(m: Meridian, kind: str) -> NDArray[np.bool_]:

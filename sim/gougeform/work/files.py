@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +14,11 @@ from gougeform.read.complaints import shown, unknown_field, validated
 from gougeform.read.library import find, is_path, nearest, unknown_name
 from gougeform.read.rows import read_text, rows
 from gougeform.read.toml import read_toml
-from gougeform.work.build import chain_of_pieces, chain_of_points, meridian_of
+from gougeform.work.build import Chain, chain_of_pieces, chain_of_points, fixture_solid, meridian_of
 from gougeform.work.meridian import Meridian
-from gougeform.work.pieces import SHAPES, AnyPiece, Frame
+from gougeform.work.pieces import SHAPES, AnyPiece, Fixture, Frame
 
-_MOST_PIECES = 500
+_MOST_PIECES, _MOST_FIXTURES = 500, 20
 _X, _RADIUS, _DIAMETER = "x_mm", "radius_mm", "diameter_mm"
 _COLUMNS = {"x": _X, "radius": _RADIUS, "rho": _RADIUS, "diameter": _DIAMETER}
 """Names a column of measured points may have, in any case and with or without _mm."""
@@ -45,10 +46,10 @@ def load_work(name: str | Path) -> Meridian:
 
 def from_table(table: dict[str, Any]) -> Meridian:
     """A workpiece from a table as tomllib gives it. Raises InputError."""
-    frame_table = {key: value for key, value in table.items() if key != "piece"}
+    frame_table = {key: value for key, value in table.items() if key not in ("piece", "fixture")}
     for key in frame_table:
         if key not in Frame.model_fields:
-            raise unknown_field(key, key, [*Frame.model_fields, "piece"], Frame.noun)
+            raise unknown_field(key, key, [*Frame.model_fields, "piece", "fixture"], Frame.noun)
     for key in ("points_mm", "start_mm"):
         if key in frame_table:
             _check_places(frame_table[key], key)
@@ -56,19 +57,49 @@ def from_table(table: dict[str, Any]) -> Meridian:
         frame = validated(Frame, frame_table, "")
     except InputError as error:
         raise InputError(error.field.removeprefix("."), error.problem, error.hint) from None
+    solids = _fixtures(table.get("fixture"))
+    left = frame.opens == "left"
     if frame.points_mm is not None:
         if "piece" in table or frame.start_mm is not None:
             raise InputError("points_mm", "is given together with start_mm or pieces", "keep one of the two ways")
-        chain = chain_of_points(np.array(frame.points_mm, float), float(np.radians(frame.corner_deg)))
-        return meridian_of(chain, frame.kind, frame.title)
+        points = np.array(frame.points_mm, float) * ([-1.0, 1.0] if left else [1.0, 1.0])
+        chain = chain_of_points(points, float(np.radians(frame.corner_deg)))
+        return _finished(chain, frame, solids)
     if frame.start_mm is None:
         raise InputError(
             "start_mm",
             "is missing, allowed is a pair [x, rho] of numbers in mm",
             "add start_mm, where the first [[piece]] begins, or give points_mm",
         )
-    chain = chain_of_pieces(frame.start_mm, _pieces(table.get("piece")))
-    return meridian_of(chain, frame.kind, frame.title)
+    pieces = _pieces(table.get("piece"))
+    if left:
+        pieces = [_turned_over(piece) for piece in pieces]
+    x, rho = frame.start_mm
+    return _finished(chain_of_pieces((-x if left else x, rho), pieces), frame, solids)
+
+
+def _finished(chain: Chain, frame: Frame, fixtures: list[Fixture]) -> Meridian:
+    """The meridian with what holds the wood. One that opens to the left was built the other way round."""
+    found = meridian_of(chain, frame.kind, frame.title)
+    found = found.mirrored() if frame.opens == "left" else found
+    return replace(found, obstacles=tuple(fixture_solid(one) for one in fixtures))
+
+
+def _turned_over(piece: AnyPiece) -> AnyPiece:
+    end = getattr(piece, "to_mm", None)
+    return piece if end is None else piece.model_copy(update={"to_mm": (-end[0], end[1])})
+
+
+def _fixtures(raw: object) -> list[Fixture]:
+    if raw is None:
+        return []
+    if not isinstance(raw, list) or len(raw) > _MOST_FIXTURES or not all(isinstance(one, dict) for one in raw):
+        raise InputError(
+            "fixture",
+            f"given {shown(raw)}, allowed are up to {_MOST_FIXTURES} tables",
+            "write [[fixture]] tables with from_mm, to_mm and diameter_mm",
+        )
+    return [validated(Fixture, table, f"fixture.{i}") for i, table in enumerate(raw)]
 
 
 def _check_places(value: object, key: str) -> None:

@@ -27,8 +27,9 @@ class Meridian:
     """m pieces in order; a chain from axis to axis, or a closed ring.
 
     start, end: (m, 2) mm. centre: (m, 2) mm and turn: (m,) rad, positive anticlockwise (wood hollow there), 0 straight.
-    cut: (m,) whether a tool is to follow the piece. inside: (m,) whether it is reached through a mouth, not over a rest
-    along the work. ring: whether the last piece leads back to the first.
+    cut: (m,) whether a tool is to follow the piece. mouth: (m,) the side it is reached from where that is through the
+    mouth of a hollow, +1 for one that faces growing x, -1 for the other way; 0 where it is over a rest along the work.
+    ring: whether the last piece leads back to the first. obstacles: other solids that no tool may touch.
     """
 
     start: Floats
@@ -36,14 +37,35 @@ class Meridian:
     centre: Floats
     turn: Floats
     cut: Flags
-    inside: Flags
+    mouth: Ints
     ring: bool = False
     title: str = ""
+    obstacles: tuple[Meridian, ...] = ()
 
     @property
     def count(self) -> int:
         """Number of pieces."""
         return len(self.turn)
+
+    @property
+    def inside(self) -> Flags:
+        """(m,) whether a piece is reached through a mouth."""
+        return self.mouth != 0
+
+    def mirrored(self) -> Meridian:
+        """The same solid with its ends changed over: x becomes -x, and the chain is walked the other way."""
+        flip = np.array([-1.0, 1.0])
+        return Meridian(
+            self.end[::-1] * flip,
+            self.start[::-1] * flip,
+            self.centre[::-1] * flip,
+            self.turn[::-1],
+            self.cut[::-1],
+            -self.mouth[::-1],
+            self.ring,
+            self.title,
+            tuple(one.mirrored() for one in self.obstacles),
+        )
 
     @cached_property
     def radius(self) -> Floats:
@@ -151,71 +173,3 @@ class Meridian:
             rho, slope = self.point(piece, share)[:, 1], self.tangent(piece, share)[:, 0] * self.length[i]
             total += float((weight / 2 * rho**2 * slope).sum())
         return float(np.pi * total)
-
-    def piece_distance(self, piece: Ints, x: Floats, rho: Floats) -> Floats:
-        """(n,) mm: signed distance of points to single pieces, positive out of the wood; exact."""
-        bent = self.turn[piece] != 0
-        if not bent.any():
-            return self._to_lines(piece, x, rho)
-        if bent.all():
-            return self._to_arcs(piece, x, rho)
-        out = np.empty(len(x))
-        for i, measure in ((np.flatnonzero(~bent), self._to_lines), (np.flatnonzero(bent), self._to_arcs)):
-            out[i] = measure(piece[i], x[i], rho[i])
-        return out
-
-    def _to_lines(self, piece: Ints, x: Floats, rho: Floats) -> Floats:
-        row = self._straight.take(piece, 0).T
-        dx, dy = x - row[0], rho - row[1]
-        s = dx * row[2] + dy * row[3]
-        value: Floats = row[2] * dy - row[3] * dx
-        j = np.flatnonzero((s <= 0) | (s >= row[4]))
-        if len(j):
-            value[j] = self._to_end(piece[j], s[j] > 0, x[j], rho[j])
-        return value
-
-    def _to_arcs(self, piece: Ints, x: Floats, rho: Floats) -> Floats:
-        row = self._bent.take(piece, 0).T
-        dx, dy = x - row[0], rho - row[1]
-        far = np.sqrt(dx * dx + dy * dy)
-        value: Floats = (row[2] - far) * row[3]
-        j = np.flatnonzero(dx * row[4] + dy * row[5] < far * row[6])
-        if len(j):
-            # Both ends are as far from the middle: the nearer one lies on the point's side of it.
-            last = (row[4, j] * dy[j] - row[5, j] * dx[j]) * row[3, j] > 0
-            value[j] = self._to_end(piece[j], last, x[j], rho[j])
-        return value
-
-    def _to_end(self, piece: Ints, last: Flags, x: Floats, rho: Floats) -> Floats:
-        """Signed distances (n,) to the start of pieces, or to the end where `last`."""
-        row = self._ends.take(2 * piece + last, 0).T
-        dx, dy = x - row[0], rho - row[1]
-        size = np.sqrt(dx * dx + dy * dy)
-        return np.where(dx * row[2] + dy * row[3] >= 0, size, -size)
-
-    @cached_property
-    def _ends(self) -> Floats:
-        """(2 m, 4): start and end of each piece, each with the normal that stands for it."""
-        rows = [np.column_stack([p, n]) for p, n in zip((self.start, self.end), self.corner_normals, strict=True)]
-        return np.stack(rows, 1).reshape(-1, 4)
-
-    @cached_property
-    def _straight(self) -> Floats:
-        """(m, 5): start, direction and length of straight pieces, one row a piece."""
-        return np.column_stack([self.start, self._along_chord, self.length])
-
-    @cached_property
-    def _bent(self) -> Floats:
-        """(m, 7): centre, radius, sign of the turn, direction to the middle and cosine of half the turn."""
-        return np.column_stack([self.centre, self.radius, np.sign(self.turn), self._middle, np.cos(self.turn / 2)])
-
-    @cached_property
-    def _along_chord(self) -> Floats:
-        chord = self.end - self.start
-        return chord / np.maximum(np.linalg.norm(chord, axis=1, keepdims=True), 1e-300)
-
-    @cached_property
-    def _middle(self) -> Floats:
-        """(m, 2) unit vectors from each centre to the middle of its arc."""
-        rel = self.point(np.arange(self.count), np.full(self.count, 0.5)) - self.centre
-        return rel / np.maximum(np.linalg.norm(rel, axis=1, keepdims=True), 1e-300)

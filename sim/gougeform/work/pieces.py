@@ -110,12 +110,31 @@ SHAPES: dict[str, type[_Piece]] = {"line": Line, "arc": Arc, "cove": Cove, "bead
 AnyPiece = Line | Arc | Cove | Bead | Hollow
 
 
+class Fixture(Part):
+    """What turns with the wood and is never cut: jaws of a chuck, a faceplate, a drive or live centre, as a cone."""
+
+    noun: ClassVar[str] = "a fixture"
+    from_mm: Annotated[Number, Words("from", "one end along the lathe, in mm"), Field(ge=-5000, le=5000)]
+    to_mm: Annotated[Number, Words("to", "the other end along the lathe, in mm"), Field(ge=-5000, le=5000)]
+    diameter_mm: Annotated[float, Quantity("diameter", "diameter, of a cone at `from_mm`", gt=0, le=4000, step=1.0)]
+    to_diameter_mm: Annotated[
+        float | None, Quantity("far diameter", "diameter of a cone at `to_mm`", gt=0, le=4000, step=1.0)
+    ] = None
+
+    @model_validator(mode="after")
+    def _long(self) -> Fixture:
+        if abs(self.to_mm - self.from_mm) < 1e-3:
+            raise InputError("to_mm", f"given {self.to_mm:g}: the fixture has no length", "another end")
+        return self
+
+
 class Frame(Part):
     """A workpiece file without its pieces."""
 
     noun: ClassVar[str] = "a workpiece"
     title: str = Field("", max_length=200, description="one line about the workpiece")
     kind: Annotated[Kind, Words("kind", "what the chain encloses")] = "spindle"
+    opens: Annotated[Literal["right", "left"], Words("opens", "the side its hollow opens to")] = "right"
     start_mm: Place | None = Field(None, description="where the first piece begins, as [x, rho] in mm")
     points_mm: Annotated[tuple[Place, ...], Len(3, 5000)] | None = Field(
         None, description="the profile as measured, instead of pieces"

@@ -43,45 +43,43 @@ def reach(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
     from gougeform.reach.body import build_body
     from gougeform.reach.contact import Contact
     from gougeform.reach.posture import overhang, places_at
-    from gougeform.reach.result import Terms, part_name, rest_for
+    from gougeform.reach.result import Terms, held_by, part_name, rest_for
     from gougeform.reach.search import search
-    from gougeform.work.distance import Wood
+    from gougeform.work.distance import wood_of
     from gougeform.workbench.incoming import good_recipe
 
     gouge = shape(good_recipe(what.get("recipe")))
     measure(gouge)
     meridian, terms = _work(what.get("work")), Terms()
     tell(0.02, {"words": "building the tool"})
-    body, wood, rest = build_body(gouge), Wood(meridian), rest_for(meridian, terms)
+    body, wood, rest = build_body(gouge), wood_of(meridian), rest_for(meridian, terms)
     every = places_at(meridian, *meridian.places(PLACES))
-    edge = body.stations
     rows: list[dict[str, Any]] = []
     for begin in range(0, len(every), _AT_ONCE):
         mine = np.arange(begin, min(begin + _AT_ONCE, len(every)))
         places = every.take(mine)
         contact = Contact(body, wood, places)
-        found = search(contact, terms.fineness)
+        found = search(contact, terms.fineness, hold=held_by(body, rest, terms))
         clear = np.isfinite(found.postures.alpha)
         shown = found.postures.at(np.where(clear, found.postures.alpha, np.radians(terms.fineness.most_deg)))
-        over = overhang(body, places, shown, rest, meridian.inside[places.piece])
+        over = overhang(body, places, shown, rest)
         parts, _ = contact.stopper(shown)
         new = []
         for i, place in enumerate(mine):
             both = []
             for feed in (0, 1):
                 k = 2 * i + feed
-                station = int(shown.station[k])
                 both.append(
                     {
                         "alpha_deg": float(np.degrees(shown.alpha[k])) if clear[k] else None,
                         "stopped_by": part_name(int(parts[k])),
-                        "edge_mm": float(edge.arc[station] - edge.arc[edge.nose]),
+                        "edge_mm": float(shown.edge[k]),
                         "lambda_deg": float(np.degrees(shown.lam[k])),
                         "overhang_mm": float(over[k]) if clear[k] and np.isfinite(over[k]) else None,
                         "stand": [
                             int(every.piece[place]),
                             float(every.share[place]),
-                            station,
+                            float(shown.edge[k]),
                             float(shown.lam[k]),
                             float(shown.alpha[k]),
                         ],
@@ -102,14 +100,13 @@ def standing(recipe_key: str, recipe: Any, work: Any, stand: Any) -> dict[str, A
     """
     from gougeform.reach.posture import Postures, placed, places_at
 
-    piece, share, station, lam, alpha = _stand(stand)
+    piece, share, edge, lam, alpha = _stand(stand)
     meridian = _work(work)
     body = _drawn_body(recipe_key, lambda: recipe)
-    fine_stations = body.point.shape[1]
-    if not (0 <= piece < meridian.count and 0 <= station < fine_stations):
+    if not (0 <= piece < meridian.count and body.ends[0] <= edge <= body.ends[1]):
         raise InputError("stand", "is not a place of this workpiece and tool", "work the reach out again")
     places = places_at(meridian, np.array([piece]), np.array([share]))
-    turn, shift = placed(body, places, Postures(np.array([0]), np.array([station]), np.array([lam]), np.array([alpha])))
+    turn, shift = placed(body, places, Postures(np.array([0]), np.array([edge]), np.array([lam]), np.array([alpha])))
     corners = body.corners[body.corners[:, :, 2].max(1) > -_SEEN_MM]
     at = corners @ turn[0].T + shift[0]
     flat = np.stack([at[..., 0], np.hypot(at[..., 1], at[..., 2])], -1)
@@ -152,7 +149,7 @@ def _work(name: Any) -> Any:
     return _loaded(name)
 
 
-def _stand(value: Any) -> tuple[int, float, int, float, float]:
+def _stand(value: Any) -> tuple[int, float, float, float, float]:
     good = (
         isinstance(value, list)
         and len(value) == 5
@@ -160,4 +157,4 @@ def _stand(value: Any) -> tuple[int, float, int, float, float]:
     )
     if not good:
         raise InputError("stand", "is not a posture", "work the reach out again")
-    return int(value[0]), float(value[1]), int(value[2]), float(value[3]), float(value[4])
+    return int(value[0]), float(value[1]), float(value[2]), float(value[3]), float(value[4])
