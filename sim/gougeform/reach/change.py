@@ -220,7 +220,7 @@ class _Trials:
 
 
 def stretches_missed(reach: Reach) -> list[Ints]:
-    """Runs of neighbouring places that are not reached."""
+    """Runs of neighbouring places that are not reached, each as their numbers (k,)."""
     missed = np.flatnonzero(~reach.reached)
     return [run for run in np.split(missed, np.flatnonzero(np.diff(missed) > 1) + 1) if len(run)]
 
