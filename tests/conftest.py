@@ -36,7 +36,7 @@ def pytest_make_collect_report(collector):
 
 
 SLOW = {
-    *("abuse", "benchmarks", "budgets", "children", "commands_grind", "commands_reach", "convergence"),
+    *("abuse", "benchmarks", "budgets", "children", "choose", "commands_grind", "commands_reach", "convergence"),
     *("dense_minimisation", "docstrings", "edge", "exact_boundary_kernel", "fcl", "files"),
     *("finite_element_sections", "gauge_command", "gauge_kinds", "gauge_printing", "grind_errors", "guide"),
     *("hold", "hollow_and_chord", "imports", "kernel", "many", "mesh_booleans", "mutants", "notebooks"),

@@ -27,7 +27,7 @@ ORDER = [
     # an answer and how it is told, and what is told of one tool
     *("present", "tool"),
     # questions asked of the tool
-    *("settings", "work", "reach", "compare", "gauges", "card", "starter", "study", "workbench"),
+    *("settings", "work", "reach", "compare", "gauges", "card", "choose", "starter", "study", "workbench"),
     # what a person writes in Python, and what a person types
     *("front", "commands", "command"),
 ]

@@ -29,6 +29,7 @@ _FROM = {
     "Tool": "front",
     "Wheel": "machine.wheel",
     "changed": "recipe.change",
+    "choose": "front",
     "compare": "front",
     "edge_frame": "study.front",
     "from_table": "recipe.reading",

@@ -19,11 +19,13 @@ from types import ModuleType
 from typing import Any, NoReturn
 
 from gougeform import __version__
+from gougeform.children import ONE_THREAD
 from gougeform.errors import InputError
 from gougeform.present.progress import step
 
 COMMANDS = {
     "reach": "where along a workpiece a tool can cut, what stops it, and how far it hangs over the rest",
+    "choose": "which bar, flute and grind reach this work: a short list, and what each wish costs",
     "compare": "several tools side by side on one workpiece, the differences in plain words",
     "offcentre": "off-centre work: how far the wood swings under the bevel, against the land",
     "demo": "grind one tool of the baluster workshop and say where to look",
@@ -56,6 +58,8 @@ class _Parser(argparse.ArgumentParser):
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns the exit code: 0 done, 2 something in the input to change, 130 interrupted."""
     words = sys.argv[1:] if argv is None else argv
+    for name, value in ONE_THREAD.items():  # before NumPy loads
+        os.environ.setdefault(name, value)
     if not words or words[0] in ("-h", "--help"):
         print(_overview())
         return 0

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from gougeform.settings.ruler import ByHand
     from gougeform.work.meridian import Meridian
 
-__all__ = ["GroundTool", "Mesh", "Tool", "compare", "load", "measured", "solution", "sweep"]
+__all__ = ["GroundTool", "Mesh", "Tool", "choose", "compare", "load", "measured", "solution", "sweep"]
 
 
 class Tool:
@@ -295,6 +295,35 @@ def compare(
     recipes = [(one if isinstance(one, Tool) else load(one)).recipe for one in tools]
     name = Path(work).stem if isinstance(work, str | Path) else "work"
     return answer(recipes, _work(work), terms, name=name, workers=workers)
+
+
+def choose(
+    works: Sequence[str | Path] | Mapping[str, Meridian],
+    bars: Sequence[str] = (),
+    *,
+    flutes: Sequence[str] = ("detail", "deep"),
+    jig: str | dict[str, Any] = "foot-65",
+    wheel: str | dict[str, Any] = "wheel-200",
+    terms: Terms | None = None,
+    tries: int = 240,
+    limit: int = 5,
+    folder: str | Path | None = None,
+    workers: int = 1,
+) -> Answer:
+    """Which bar, flute and grind reach this work: a short list, what each wish costs, the smallest set of tools.
+
+    works: names or files, or meridians by name. bars: names of the library, or a CSV list of bar, flute, price; all of
+    the library where none is named. folder: where its journal is kept, so that the same question goes on. Raises
+    InputError.
+    """
+    from gougeform.choose.answer import answer
+    from gougeform.choose.question import Choice, stock_of
+    from gougeform.reach.result import Terms as Asked
+
+    named = works if isinstance(works, Mapping) else {Path(one).stem: _work(one) for one in works}
+    question = Choice(dict(named), stock_of(bars, flutes), jig, wheel, terms or Asked(), tries=tries)
+    more: dict[str, Any] = {"limit": limit, "workers": workers, "quiet": True}
+    return answer(question, folder=None if folder is None else Path(folder), **more)
 
 
 def measured(base: Tool | Recipe | str | Path, changes: Mapping[str, Any] | None = None) -> Measures:

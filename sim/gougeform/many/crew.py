@@ -19,14 +19,13 @@ from types import FrameType
 from typing import Any, Generic, TypeVar
 
 from gougeform import __version__
-from gougeform.children import starting
+from gougeform.children import ONE_THREAD, starting
 from gougeform.errors import InputError
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
 
 _PATIENCE_S = 0.5  # how long to wait before looking whether the person wants to stop
-_ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 
 @dataclass(frozen=True)
@@ -204,11 +203,11 @@ class _Processes(ProcessPoolExecutor):
     def __init__(self, count: int) -> None:
         import multiprocessing
 
-        with starting(**_ONE_THREAD):
+        with starting(**ONE_THREAD):
             super().__init__(count, multiprocessing.get_context("spawn"), initializer=_ready)
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
-        with starting(**_ONE_THREAD):  # processes start one by one, as there is work
+        with starting(**ONE_THREAD):  # processes start one by one, as there is work
             return super().submit(fn, *args, **kwargs)
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:

@@ -14,21 +14,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.errors import InputError
-from gougeform.grind.gouge import Gouge, shape
+from gougeform.grind.gouge import Gouge
 from gougeform.measure.measures import measure
 from gougeform.measure.quantities.standing import standing
 from gougeform.reach.body import Body, build_body
 from gougeform.reach.result import Reach, part_name, reached_by
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe
-from gougeform.settings.bench import bench_of, with_settings
+from gougeform.settings.bench import with_settings
+from gougeform.settings.nearby import ground_near
 
 Ints = NDArray[np.intp]
 
 BLUNTEST_DEG = 80.0
 _FINER_DEG = 8.0  # a relief is so much finer than the bevel it relieves (common practice, no source)
 _ADDED_LAND_MM = 3.0
-_OTHER_PROJECTIONS_MM = (0.0, -5.0, 5.0, -10.0, 10.0, -20.0, 20.0)
 _SHORTER_WINGS = (1.0, 0.7, 0.4)  # blunt noses go with short wings: shares of the wing that are tried
 
 
@@ -119,19 +119,16 @@ def _ground(lever: Lever, gouge: Gouge, value: float) -> Gouge | None:
     """The tool with the lever there, at the projection nearest to its own and the longest wings that its jig grinds."""
     try:
         made = lever.make(gouge, value)
-        bench = bench_of(made)
     except InputError:
         return None
     wing = _wing(gouge) if lever.key == "nose_angle_deg" else None
-    now = bench.value("projection") if "projection" in bench.names else None
     for share in (1.0,) if wing is None else _SHORTER_WINGS:
-        for more in _OTHER_PROJECTIONS_MM if now is not None else (0.0,):
-            try:
-                one = made if wing is None or share == 1 else with_settings(made, {"wing_length": wing * share})
-                one = one if now is None or more == 0 else with_settings(one, {"projection": now + more})
-                return shape(one)
-            except InputError:
-                continue
+        try:
+            return ground_near(
+                made if wing is None or share == 1 else with_settings(made, {"wing_length": wing * share})
+            )
+        except InputError:
+            continue
     return None
 
 

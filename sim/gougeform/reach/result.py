@@ -369,19 +369,20 @@ def _stretches(r: Reach) -> list[tuple[int, float, float]]:
 
 def reached_at(r: Reach, piece: Ints, share: Floats) -> Flags:
     """(k,) whether other places of the same workpiece are reached."""
-    return _within(r, replace(r.contact, places=places_at(r.meridian, piece, share)))
+    contact = replace(r.contact, places=places_at(r.meridian, piece, share))
+    return within(contact, r.terms, held_by(r.body, r.rest, r.terms))
 
 
 def reached_by(r: Reach, body: Body, which: Ints) -> Flags:
     """(k,) whether places `which` of the same workpiece are reached by another tool."""
-    return _within(r, replace(r.contact, body=body, places=r.places.take(which)))
+    contact = replace(r.contact, body=body, places=r.places.take(which))
+    return within(contact, r.terms, held_by(body, r.rest, r.terms))
 
 
-def _within(r: Reach, contact: Contact) -> Flags:
-    """(k,) whether each place has a posture within the limit."""
-    most = max(r.terms.limit_deg, 1e-3)
-    hold = held_by(contact.body, r.rest, r.terms)
-    best = search(contact, replace(r.terms.fineness, most_deg=most, enough_deg=most), hold=hold)
+def within(contact: Contact, terms: Terms, hold: Floats) -> Flags:
+    """(n,) whether each place has a posture within the limit, which is quicker to say than which is best."""
+    most = max(terms.limit_deg, 1e-3)
+    best = search(contact, replace(terms.fineness, most_deg=most, enough_deg=most), hold=hold)
     return np.asarray(np.isfinite(best.alpha).reshape(-1, 2).any(1))
 
 
