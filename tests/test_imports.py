@@ -27,13 +27,25 @@ ORDER = [
     # an answer and how it is told, and what is told of one tool
     *("present", "tool"),
     # questions asked of the tool
-    *("settings", "work", "reach", "compare", "gauges", "card", "choose", "starter", "study", "workbench"),
+    *("settings", "work", "reach", "compare", "gauges", "card", "choose", "starter", "take", "study", "workbench"),
     # what a person writes in Python, and what a person types
     *("front", "commands", "command"),
 ]
 PACKAGES = {path.parent.name for path in SOURCE.glob("*/__init__.py")}
 
-HEAVY = {"vtk", "vtkmodules", "pyvista", "matplotlib", "trimesh", "meshio", "manifold3d", "PIL", "rich"}
+HEAVY = {
+    "vtk",
+    "vtkmodules",
+    "pyvista",
+    "matplotlib",
+    "trimesh",
+    "meshio",
+    "manifold3d",
+    "PIL",
+    "rich",
+    "svgelements",
+    "ezdxf",
+}
 
 MODULES = {
     ".".join(path.relative_to(SOURCE).with_suffix("").parts).removesuffix("__init__").rstrip("."): path

@@ -1,0 +1,1 @@
+"""One question a file: what is told of a drawing, and a tool's outlines in true size."""
