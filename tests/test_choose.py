@@ -10,6 +10,7 @@ import pytest
 
 from gougeform.choose.front import ALL_MM, front, picks, wishes
 from gougeform.choose.question import SPANS, Choice, FieldRange, Offer, stock_of
+from gougeform.choose.robust import set_off
 from gougeform.choose.search import JOURNAL, search
 from gougeform.choose.trial import tried
 from gougeform.command import main
@@ -19,6 +20,8 @@ from gougeform.reach.result import Terms, reach
 from gougeform.read.library import find
 from gougeform.read.toml import read_toml
 from gougeform.recipe.reading import load
+from gougeform.settings.bench import bench_of
+from gougeform.settings.names import NAMES
 from gougeform.work.files import from_table, load_work
 
 JIG, WHEEL = "foot-65", "wheel-200"
@@ -205,3 +208,19 @@ def test_work_without_a_place_to_cut_is_refused():
     with pytest.raises(InputError) as error:
         Choice({"plain": work}, stock_of(["round-10"]), JIG, WHEEL)
     assert "no place that is to be cut" in error.value.problem
+
+
+def test_set_off_moves_every_setting_by_a_step_at_most():
+    """A step of the recipe's ruler and protractor; the nose of each set-up changes by no more than `tolerance` says."""
+    recipe = load("finial-round-10-relief-foot")
+    base = [bench_of(recipe, number) for number in (0, 1)]
+    seen = 0
+    for gouge in set_off(recipe, 6):
+        for number in (0, 1):
+            made = bench_of(gouge.recipe, number)
+            names = made.by_hand if number == 0 else (made.jig.dial,)
+            for name in names:
+                off = made.value(name) - base[number].value(name)
+                assert abs(off) <= NAMES[name].step(recipe) + 1e-9
+                seen += abs(off) > 1e-3
+    assert seen > 10

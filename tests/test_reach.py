@@ -11,7 +11,7 @@ from conftest import grind_tool
 from dense import of_points
 from gougeform.errors import InputError
 from gougeform.reach.answer import columns, overhang_row, place_rows, result
-from gougeform.reach.body import BEHIND_HEEL, PARTS, SHANK, build_body
+from gougeform.reach.body import BEHIND_HEEL, PARTS, SAGITTA_MM, SHANK, build_body
 from gougeform.reach.contact import FINEST_MM, TOLERANCE_MM, Contact
 from gougeform.reach.cove import COVE_ERROR_MM, cove_meridian, tightest_cove
 from gougeform.reach.posture import Postures, Rest, edge_points, handle_direction, overhang, placed, places_at
@@ -305,3 +305,34 @@ def test_result_is_plain(cup):
     assert len({len(column) for column in table.values()}) == 1
     assert "touch_lathe_x_mm" in table
     assert again["places_reached"] == sum(cup.reached)
+
+
+@pytest.mark.parametrize("work", ["egg-cup", "finial", "bore"])
+def test_no_posture_called_clear_is_deeper_on_a_mesh_four_times_finer(body, work):
+    """Every corner of patches a quarter the size, all of them on the surface: none deeper than tolerance and 0.001 mm.
+
+    But for the sagitta of the coarse patches, which stand for the surface to SAGITTA_MM.
+    """
+    fine = build_body(grind_tool("foot"), fineness=4.0)
+    assert len(fine.part) > 12 * len(body.part)
+    found = reach(grind_tool("foot"), load_work(work), Terms(places=10), body=body)
+    rows = np.flatnonzero(np.isfinite(found.alpha.ravel()))
+    turn, shift = placed(body, found.places, found.best.postures.take(rows))
+    points = fine.corners.reshape(-1, 3)
+    deepest = 0.0
+    for k in range(len(rows)):
+        at = points @ turn[k].T + shift[k]
+        near = np.hypot(at[:, 1], at[:, 2]) < found.meridian.box[1, 1] + 1
+        distance = found.contact.wood.distance(at[near, 0], np.hypot(at[near, 1], at[near, 2]))
+        deepest = min(deepest, float(distance.min(initial=0.0)))
+    assert len(rows) > 8
+    assert deepest >= -(TOLERANCE_MM + SAGITTA_MM + 0.001)
+
+
+def test_the_answer_says_how_what_is_drawn_is_held(cup):
+    from gougeform.reach.answer import answer
+
+    said = answer(cup.gouge.recipe, cup.meridian, cup.terms, cove=False, changes=False)
+    [block] = [one for one in said.blocks if one.title == "As it is drawn"]
+    assert "handle" in block.points[0]
+    assert "o'clock" in block.points[0]

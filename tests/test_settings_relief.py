@@ -88,3 +88,14 @@ def test_bad_reliefs(ask, message):
     with pytest.raises(InputError) as caught:
         ask(Middle(load(NAMES[0])))
     assert message.lower() in str(caught.value).lower()
+
+
+def test_the_relief_that_a_recipe_has():
+    """Its land as the recipe says, and the nose angle that its setting would make by itself."""
+    from gougeform.recipe.reading import load
+    from gougeform.settings.relief import relief_of
+
+    relief = relief_of(load("finial-round-10-relief-foot"))
+    assert relief.land == pytest.approx(2.0)
+    assert relief.nose == pytest.approx(27.0, abs=1e-6)
+    assert 27.0 < relief.angle < 35.0

@@ -307,21 +307,22 @@ def choose(
     terms: Terms | None = None,
     tries: int = 240,
     limit: int = 5,
+    robust: bool = False,
     folder: str | Path | None = None,
     workers: int = 1,
 ) -> Answer:
     """Which bar, flute and grind reach this work: a short list, what each wish costs, the smallest set of tools.
 
     works: names or files, or meridians by name. bars: names of the library, or a CSV list of bar, flute, price; all of
-    the library where none is named. folder: where its journal is kept, so that the same question goes on. Raises
-    InputError.
+    the library where none is named. robust: those named reach as much with every setting a step of the ruler off.
+    folder: where its journal is kept, so that the same question goes on. Raises InputError.
     """
     from gougeform.choose.answer import answer
     from gougeform.choose.question import Choice, stock_of
     from gougeform.reach.result import Terms as Asked
 
     named = works if isinstance(works, Mapping) else {Path(one).stem: _work(one) for one in works}
-    question = Choice(dict(named), stock_of(bars, flutes), jig, wheel, terms or Asked(), tries=tries)
+    question = Choice(dict(named), stock_of(bars, flutes), jig, wheel, terms or Asked(), tries=tries, robust=robust)
     more: dict[str, Any] = {"limit": limit, "workers": workers, "quiet": True}
     return answer(question, folder=None if folder is None else Path(folder), **more)
 

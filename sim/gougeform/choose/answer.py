@@ -15,6 +15,7 @@ import numpy as np
 from gougeform.card.byhand import hand_set
 from gougeform.choose.front import ALL_MM, Pick, front, picks, smallest_set, union, wishes
 from gougeform.choose.question import Choice
+from gougeform.choose.robust import OFF, set_off
 from gougeform.choose.search import Searched, search, unpickled
 from gougeform.choose.trial import Asked, Tried, asked_of, reached_at_all
 from gougeform.errors import InputError
@@ -139,10 +140,13 @@ def _verified(searched: Searched, limit: int, hands: Crew) -> list[Pick]:
 
 
 def _missed(question: bytes, table: Table) -> float:
-    """Profile that a recipe's tool does not reach at the question's usual places, mm."""
-    asked = unpickled(question)
+    """Profile that a recipe's tool does not reach at the question's usual places, mm; robust: nor set a little off."""
+    asked, recipe = unpickled(question), from_table(table)
     places = Asked.of(asked, asked.terms.places)
-    return float(places.length[~reached_at_all(asked, places, shape(from_table(table)))].sum())
+    reached = reached_at_all(asked, places, shape(recipe))
+    for other in set_off(recipe) if asked.robust else ():
+        reached &= reached_at_all(asked, places, other)
+    return float(places.length[~reached].sum())
 
 
 def _progress(count: Any, stream: TextIO | None, done: int, searched: Searched) -> None:
@@ -301,6 +305,11 @@ def _how(searched: Searched) -> list[str]:
         " other beats in reach, nose, stiffness, set-ups and " + ("price." if question.prices else "steel."),
         "A search and no proof: more `tries` may find better ones, and go on from these.",
     ]
+    if question.robust:
+        told.append(
+            "Those named reach as much with every setting of each grind off by a step of ruler and protractor, in"
+            f" {OFF} settings at random."
+        )
     if searched.stopped:
         told.insert(0, "STOPPED before its end: the same question goes on from here.")
     if searched.refused:

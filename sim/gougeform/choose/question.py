@@ -61,7 +61,10 @@ SPANS: dict[str, FieldRange] = {
 
 @dataclass(frozen=True, eq=False)
 class Choice:
-    """What is asked. works: by name. spans: the fields searched, by key of SPANS. tries: tools looked at, at most."""
+    """What is asked. works: by name. spans: the fields searched, by key of SPANS. tries: tools looked at, at most.
+
+    robust: whether those named must reach as much with every setting off by half a step of the ruler, and so.
+    """
 
     works: dict[str, Meridian]
     stock: Sequence[Offer]
@@ -71,6 +74,7 @@ class Choice:
     spans: dict[str, FieldRange] = field(default_factory=lambda: dict(SPANS))
     tries: int = 240
     seed: int = 1
+    robust: bool = False
 
     def __post_init__(self) -> None:
         """Raise InputError for a question that has no answer."""

@@ -34,6 +34,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     add("--rest", metavar="MM", type=number, help="the rest's distance from the lathe's axis, instead of the gap")
     add("--tries", metavar="N", type=whole, default=240, help="tools to try (%(default)s)")
+    robust = "those named must reach as much with every setting off by a step of the ruler"
+    add("--robust", action="store_true", help=robust)
     add("--restart", action="store_true", help="forget what was tried before")
 
 
@@ -48,6 +50,6 @@ def answer(given: argparse.Namespace) -> Answer:
     check_terms(terms)
     works = {Path(name).stem: load_work(name) for name in given.work}
     stock = stock_of(given.bars, given.flutes)
-    question = Choice(works, stock, given.jig, given.wheel, terms, tries=given.tries)
+    question = Choice(works, stock, given.jig, given.wheel, terms, tries=given.tries, robust=given.robust)
     more = {"folder": given.out, "workers": os.cpu_count() or 1, "restart": given.restart}
     return choose(question, limit=given.limit, **more)

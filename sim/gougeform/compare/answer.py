@@ -22,6 +22,7 @@ from gougeform.reach.quantities import EVERY, OVERHANG_MM
 from gougeform.reach.result import Terms
 from gougeform.reach.search import SEARCH_ERROR_DEG
 from gougeform.recipe.model import Recipe
+from gougeform.settings.relief import relief_of
 from gougeform.work.meridian import Meridian
 
 _COLOURS = ("#17403f", "#c07f5e", "#7d4a8d", "#dba63f", "#4d7c9c", "#7f9c4d", "#a31f34", "#565c62")
@@ -55,6 +56,7 @@ def answer(
     with step("making them equal"):
         brought = fair(recipes, chosen, (*overhang, OVERHANG_MM)[0])
     recipes = [one.recipe for one in brought]
+    reliefs = [relief_words(one) for one in recipes] if land else []
     with step(f"working out {len(recipes)} tools"):
         tools = compare(recipes, work, terms, names, workers)
         said = differences(tools)
@@ -74,6 +76,7 @@ def answer(
         [
             _equal(chosen, brought, bool(equal)),
             Block(below="\n".join(listed)),
+            Block("Behind the land", points=[f"{a}: {words}" for a, words in zip(letters, reliefs, strict=False)]),
             Block("Numbers", rows, ("", *letters), below=below),
             _over(tools, overhang, asked.force_n),
             Block(f"Against {tools[0].name}", points=said),
@@ -97,6 +100,17 @@ def answer(
             replaces=r"compare\.png",
         ),
         recipe=recipes[0],
+    )
+
+
+def relief_words(recipe: Recipe) -> str:
+    """The relief's slope to the bar's axis where it begins in the middle plane, and how much finer it is there."""
+    if len(recipe.grinds) < 2:
+        return "one bevel, no relief"
+    relief = relief_of(recipe)
+    return (
+        f"relief at {relief.angle:.1f}° to the bar where it begins, {relief.turn:.1f}° finer than the land there;"
+        f" {abs(relief.move):.2f} {relief.unit.strip()} to move"
     )
 
 

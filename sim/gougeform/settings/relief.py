@@ -212,3 +212,11 @@ class Middle:
         )
         angle = float(np.degrees(np.arctan2(height.normal[2, 0], -height.normal[1, 0])))
         return MadeRelief(relief, recipe, measures, angle)
+
+
+def relief_of(recipe: Recipe) -> Relief:
+    """The relief that a recipe's second grind is, in its three numbers. Raises InputError where it leaves no land."""
+    middle, land = Middle(recipe), recipe.grinds[1].land_mm
+    assert land is not None
+    dial = middle.first.jig.dial
+    return middle.from_move(land, middle.first.value(dial) - bench_of(recipe, 1).value(dial))
