@@ -95,7 +95,8 @@ def test_the_relief_that_a_recipe_has():
     from gougeform.recipe.reading import load
     from gougeform.settings.relief import relief_of
 
-    relief = relief_of(load("finial-round-10-relief-foot"))
-    assert relief.land == pytest.approx(2.0)
-    assert relief.nose == pytest.approx(27.0, abs=1e-6)
-    assert 27.0 < relief.angle < 35.0
+    recipe = load("finial-round-10-relief-foot")
+    relief, own = relief_of(recipe), recipe.table["grind"][1]
+    assert relief.land == pytest.approx(recipe.grinds[1].land_mm)
+    assert (own["from"], relief.nose) == ("relief", pytest.approx(25.0, abs=1e-6))
+    assert 25.0 < relief.angle < 35.0
