@@ -27,7 +27,20 @@ ORDER = [
     # an answer and how it is told, and what is told of one tool
     *("present", "tool"),
     # questions asked of the tool
-    *("settings", "work", "reach", "compare", "gauges", "card", "choose", "starter", "take", "study", "workbench"),
+    *(
+        "settings",
+        "work",
+        "reach",
+        "compare",
+        "gauges",
+        "card",
+        "choose",
+        "starter",
+        "take",
+        "study",
+        "show",
+        "workbench",
+    ),
     # what a person writes in Python, and what a person types
     *("front", "commands", "command"),
 ]
@@ -45,6 +58,7 @@ HEAVY = {
     "rich",
     "svgelements",
     "ezdxf",
+    "imageio",
 }
 
 MODULES = {

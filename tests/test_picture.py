@@ -101,14 +101,14 @@ def test_every_grind_has_its_tint(pixels, mesh):
 )
 def test_edge_is_drawn_where_it_is(pixels, mesh, solid, name):
     view = views(read_shape(mesh))[name]
-    red = close(pixels, EDGE)
+    drawn = close(pixels, EDGE, 8)
     at = np.round(view.place(solid.vertices[solid.edge])).astype(int)
     # From the left side the right wing lies behind the left one, which covers it in the same pixels.
-    near = [red[y - 5 : y + 6, x - 5 : x + 6].any() for x, y in at]
+    near = [drawn[y - 5 : y + 6, x - 5 : x + 6].any() for x, y in at]
     assert np.mean(near) > 0.97
-    # And nowhere else: away from the projected edge there is no red.
+    # And nowhere else: away from the projected edge there is none of its colour.
     x, y, w, h = view.box
-    ys, xs = np.nonzero(red[y : y + h, x : x + w])
+    ys, xs = np.nonzero(drawn[y : y + h, x : x + w])
     assert len(xs) > 500
     found = np.stack([xs + x, ys + y], -1)
     gap = np.array([np.hypot(*(at - one).T).min() for one in found[::11]])

@@ -96,7 +96,7 @@ def test_the_relief_that_a_recipe_has():
     from gougeform.settings.relief import relief_of
 
     recipe = load("finial-round-10-relief-foot")
-    relief, own = relief_of(recipe), recipe.table["grind"][1]
+    relief = relief_of(recipe)
     assert relief.land == pytest.approx(recipe.grinds[1].land_mm)
-    assert (own["from"], relief.nose) == ("relief", pytest.approx(25.0, abs=1e-6))
+    assert relief.nose == pytest.approx(recipe.grinds[1].jig.nose_angle_deg, abs=1e-6)
     assert 25.0 < relief.angle < 35.0

@@ -213,9 +213,11 @@ def test_the_head_is_drawn_in_the_colours_of_its_grinds(bench, tmp_path):
     bench.page.locator("#heads").screenshot(path=path)
     with Image.open(path) as image:
         r, g, b = np.asarray(image.convert("RGB"), int)[:, : image.width // 2].transpose(2, 0, 1)
-    green = int(((g > r + 12) & (g > b + 25)).sum())
-    blue = int((b > r + 60).sum())
-    assert green > 800, "the relief of A"
+    teal = int(((g > r + 40) & (np.abs(g - b) < 25)).sum())
+    yellow = int(((r > g + 20) & (g > b + 60)).sum())
+    blue = int(((b > r + 60) & (b > g + 25)).sum())
+    assert teal > 800, "the relief of A"
+    assert yellow > 200, "the first bevel of A"
     assert blue > 80, "the edge of A as a line"
     frames = int(bench.page.get_attribute("#heads", "data-frames"))
     bench.page.focus("#heads")

@@ -222,6 +222,10 @@ class Jig(Part):
         """What of it may not touch the wheel."""
         return ()
 
+    def shown(self, section: Section, rig: Rig) -> tuple[Obstacle, ...]:
+        """What of it is drawn at the wheel: what may not touch it, and what a kind has besides."""
+        return self.bodies(section, rig)
+
     def across(self, contact: float) -> float:
         """How far the contact lies from the pivot's plane along the wheel's axis, mm; 0 where it slides along."""
         return 0.0

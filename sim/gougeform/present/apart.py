@@ -9,7 +9,9 @@ from __future__ import annotations
 import signal
 import subprocess
 import sys
-from collections.abc import Sequence
+import tempfile
+import threading
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from gougeform.children import environment
@@ -30,29 +32,53 @@ class Outcome:
         return not self.problem
 
 
-def run_apart(module: str, arguments: Sequence[str], *, what: str, timeout_s: float = 120.0, hint: str = "") -> Outcome:
+def run_apart(
+    module: str,
+    arguments: Sequence[str],
+    *,
+    what: str,
+    timeout_s: float = 120.0,
+    hint: str = "",
+    heard: Callable[[str], object] = lambda line: None,
+) -> Outcome:
     """Run `python -m module arguments…` and wait; never raises for what happens inside it.
 
-    what: what it makes, for the message ("the picture"). hint: what to do where it dies without a word.
+    what: what it makes, for the message ("the picture"). hint: what to do where it dies without a word. heard: is told
+    every line that it prints.
     """
     command = [sys.executable, "-m", module, *arguments]
-    try:
-        done = subprocess.run(
-            command,
-            env=environment(),
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.PIPE,
-            timeout=timeout_s,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        return Outcome(f"{what} was not ready after {timeout_s:g} s and was given up.")
-    except OSError as error:
-        return Outcome(f"{what} could not be started: {error.strerror or error}.")
-    if done.returncode == 0:
-        return Outcome("")
-    return Outcome(f"{what} could not be made: {_reason(done.returncode, done.stderr, hint)}")
+    over = threading.Event()
+    with tempfile.TemporaryFile() as errors:
+        try:
+            child = subprocess.Popen(
+                command, env=environment(), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=errors, text=True
+            )
+        except OSError as error:
+            return Outcome(f"{what} could not be started: {error.strerror or error}.")
+
+        def give_up() -> None:
+            over.set()
+            child.kill()
+
+        with child:
+            clock = threading.Timer(timeout_s, give_up)
+            clock.start()
+            try:
+                assert child.stdout is not None
+                for line in child.stdout:
+                    heard(line.strip())
+                code = child.wait()
+            except BaseException:  # a person stops waiting: then nobody needs it any more
+                child.kill()
+                raise
+            finally:
+                clock.cancel()
+        if over.is_set():
+            return Outcome(f"{what} was not ready after {timeout_s:g} s and was given up.")
+        if code == 0:
+            return Outcome("")
+        errors.seek(0)
+        return Outcome(f"{what} could not be made: {_reason(code, errors.read(), hint)}")
 
 
 def _reason(code: int, errors: bytes, hint: str) -> str:

@@ -11,7 +11,12 @@ from typing import IO
 
 PATIENCE_S = 1.0
 """How long a step may take before anything is said, s."""
+_BLINK_S = 0.2  # between looks at how far a step is, on a terminal
 _LINE_S = 5.0  # between lines of progress where there is no terminal
+
+
+_far: list[list[str]] = []
+"""How far each step is that is going on, the innermost last; "" where nothing is said of it."""
 
 
 @contextmanager
@@ -19,26 +24,39 @@ def step(text: str, stream: IO[str] | None = None) -> Iterator[None]:
     """While the body runs longer than PATIENCE_S, show `text` on standard error (or another stream)."""
     out = sys.stderr if stream is None else stream
     over = threading.Event()
-    watcher = threading.Thread(target=_watch, args=(text, out, over), daemon=True)
+    far = [""]
+    watcher = threading.Thread(target=_watch, args=(text, far, out, over), daemon=True)
+    _far.append(far)
     watcher.start()
     try:
         yield
     finally:
+        _far[:] = [one for one in _far if one is not far]
         over.set()
         watcher.join()
 
 
-def _watch(text: str, out: IO[str], over: threading.Event) -> None:
+def so_far(done: int, of: int) -> None:
+    """Say within a step how much of it is done; nothing outside of one."""
+    if _far:
+        _far[-1][0] = f": {done} of {of}"
+
+
+def _watch(text: str, far: list[str], out: IO[str], over: threading.Event) -> None:
     if over.wait(PATIENCE_S):
         return
     try:
         if not out.isatty():
-            print(f"{text} …", file=out, flush=True)
+            print(f"{text}{far[0]} …", file=out, flush=True)
+            while not over.wait(_LINE_S):
+                if far[0]:
+                    print(f"{text}{far[0]} …", file=out, flush=True)
             return
         from rich.console import Console
 
-        with Console(file=out).status(f"{text} …"):
-            over.wait()
+        with Console(file=out).status(f"{text}{far[0]} …") as status:
+            while not over.wait(_BLINK_S):
+                status.update(f"{text}{far[0]} …")
     except (OSError, ValueError):  # nobody listens on that stream any more; the work itself goes on
         return
 

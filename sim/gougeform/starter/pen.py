@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.bar.marks import Mark
-from gougeform.tool.picture import INK, PAPER, QUIET
+from gougeform.present.palette import INK, PAPER, QUIET
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

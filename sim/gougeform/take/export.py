@@ -26,7 +26,7 @@ _PLATE = 6.0  # mm a template stands out beside and over what it measures
 
 
 @dataclass(frozen=True, eq=False)
-class Stroke:
+class PenLine:
     """One stroke: form `line`, ends (2, 2); `circular`, ends, centre (x, y), radius, angle and turn (rad, positive
     anticlockwise); `cubic`, (3k + 1, 2) control points of k Bézier pieces. All mm, y up.
     """
@@ -43,7 +43,7 @@ class Stroke:
 class TrueSheet:
     """Strokes by layer, and a title."""
 
-    layers: dict[str, tuple[Stroke, ...]]
+    layers: dict[str, tuple[PenLine, ...]]
     title: str
 
     @property
@@ -53,14 +53,14 @@ class TrueSheet:
         return (*every.min(0), *every.max(0))
 
 
-def _extent(stroke: Stroke) -> Floats:
+def _extent(stroke: PenLine) -> Floats:
     if stroke.form != "circular":
         return stroke.points
     angle = stroke.angle + stroke.turn * np.linspace(0, 1, 33)
     return np.array(stroke.centre) + stroke.radius * np.column_stack([np.cos(angle), np.sin(angle)])
 
 
-def cubics(at: Callable[[Floats], Floats], slope: Callable[[Floats], Floats], first: float, last: float) -> Stroke:
+def cubics(at: Callable[[Floats], Floats], slope: Callable[[Floats], Floats], first: float, last: float) -> PenLine:
     """A curve over a parameter as cubic pieces through its points and tangents, halved until they lie within 1e-7 mm.
 
     at, slope: (n, 2) mm and mm per unit at places (n,).
@@ -82,7 +82,7 @@ def cubics(at: Callable[[Floats], Floats], slope: Callable[[Floats], Floats], fi
             break
         halves = ((t[:-1] + t[1:]) / 2)[bad]
         knots = sorted([*knots, *halves.tolist()])
-    return Stroke("cubic", np.vstack([control[:, :3].reshape(-1, 2), control[-1, 3:]]))
+    return PenLine("cubic", np.vstack([control[:, :3].reshape(-1, 2), control[-1, 3:]]))
 
 
 def _controls(t: Floats, p: Floats, d: Floats) -> Floats:
@@ -91,11 +91,11 @@ def _controls(t: Floats, p: Floats, d: Floats) -> Floats:
     return np.stack([p[:-1], p[:-1] + third * d[:-1], p[1:] - third * d[1:], p[1:]], axis=1)
 
 
-def outline_strokes(section: Section) -> tuple[Stroke, ...]:
+def outline_strokes(section: Section) -> tuple[PenLine, ...]:
     """The bar's outline, closed."""
     o = section.outline
     return tuple(
-        Stroke(
+        PenLine(
             "circular" if o.radius[i] > 0 else "line",
             np.array([o.start[i], o.end[i]]),
             (float(o.centre[i, 0]), float(o.centre[i, 1])),
@@ -107,19 +107,19 @@ def outline_strokes(section: Section) -> tuple[Stroke, ...]:
     )
 
 
-def flute_stroke(section: Section) -> Stroke:
+def flute_stroke(section: Section) -> PenLine:
     """The flute from left lip to right lip."""
     halves = [
         cubics(section.flute_point, section.flute_tangent, a, b)
         for a, b in ((section.u_left, 0.0), (0.0, section.u_right))
     ]
-    return Stroke("cubic", np.vstack([halves[0].points, halves[1].points[1:]]))
+    return PenLine("cubic", np.vstack([halves[0].points, halves[1].points[1:]]))
 
 
-def edge_stroke(edge: Edge) -> Stroke:
+def edge_stroke(edge: Edge) -> PenLine:
     """The ground edge seen from above, x across and z along, from left lip to right lip, through its stations."""
     p, d = edge.point[[0, 2]].T, edge.tangent[[0, 2]].T
-    return Stroke("cubic", _join(_controls(edge.arc, p, d)))
+    return PenLine("cubic", _join(_controls(edge.arc, p, d)))
 
 
 def _join(control: Floats) -> Floats:
@@ -158,7 +158,7 @@ def template_sheet(gouge: Gouge, edge: Edge, title: str) -> TrueSheet:
     )
     gap = 2 * _PLATE
     plates = {"flute": inner, "edge": outer, "nose": notch}
-    laid: dict[str, tuple[Stroke, ...]] = {}
+    laid: dict[str, tuple[PenLine, ...]] = {}
     x = 0.0
     for name, strokes in plates.items():
         x0, y0, x1, _ = TrueSheet({name: strokes}, "").box
@@ -167,15 +167,15 @@ def template_sheet(gouge: Gouge, edge: Edge, title: str) -> TrueSheet:
     return TrueSheet(laid, title)
 
 
-def _polygon(points: Sequence[Sequence[float] | Floats], closed: bool = True) -> tuple[Stroke, ...]:
+def _polygon(points: Sequence[Sequence[float] | Floats], closed: bool = True) -> tuple[PenLine, ...]:
     p = np.array([np.asarray(v, float) for v in points])
     p = np.vstack([p, p[:1]]) if closed else p
-    return tuple(Stroke("line", pair) for pair in np.stack([p[:-1], p[1:]], axis=1))
+    return tuple(PenLine("line", pair) for pair in np.stack([p[:-1], p[1:]], axis=1))
 
 
-def _moved(stroke: Stroke, x: float, y: float) -> Stroke:
+def _moved(stroke: PenLine, x: float, y: float) -> PenLine:
     centre = (stroke.centre[0] + x, stroke.centre[1] + y)
-    return Stroke(stroke.form, stroke.points + np.array([x, y]), centre, stroke.radius, stroke.angle, stroke.turn)
+    return PenLine(stroke.form, stroke.points + np.array([x, y]), centre, stroke.radius, stroke.angle, stroke.turn)
 
 
 def svg_text(sheet: TrueSheet) -> str:
@@ -197,7 +197,7 @@ def svg_text(sheet: TrueSheet) -> str:
     )
 
 
-def _path(strokes: Sequence[Stroke]) -> str:
+def _path(strokes: Sequence[PenLine]) -> str:
     """SVG's y goes down, so arcs that turn anticlockwise have sweep 0."""
 
     def at(p: Floats) -> str:

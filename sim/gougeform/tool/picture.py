@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from gougeform.errors import InputError
 from gougeform.mesh.formats import replaced
 from gougeform.present.apart import GRAPHICS_HINT, Outcome, run_apart
+from gougeform.present.palette import INK, PAPER, QUIET, colour, of_grind
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -37,10 +38,7 @@ MODULE = "gougeform.tool.picture"
 BAR, FLUTE, FIRST_GRIND = 0, 1, 2
 """Parts of the surface; later grinds follow the first one."""
 
-PAPER, INK, QUIET = "#f7f4ee", "#2b2f33", "#6d7278"
-TINTS = {BAR: "#b0b7bd", FLUTE: "#e6eaec"}
-GRIND_TINTS = ("#dba63f", "#4d9c92", "#a87ca6", "#7f9c4d", "#c07f5e")
-EDGE, CREASE, HEEL = "#a31f34", "#17403f", "#565c62"
+EDGE, CREASE, HEEL = colour("edge"), colour("crease"), colour("heel line")
 
 WIDTH, HEIGHT = 2000, 1500
 _MARGIN, _TITLE, _GAP = 70, 190, 60
@@ -53,7 +51,7 @@ _LIFT = 0.05  # mm: lines stand this much toward the eye, so that they are not s
 
 def tint(part: int) -> str:
     """The colour of a part of the surface, as "#rrggbb"."""
-    return TINTS.get(part) or GRIND_TINTS[(part - FIRST_GRIND) % len(GRIND_TINTS)]
+    return colour({BAR: "steel", FLUTE: "flute"}.get(part) or of_grind(part - FIRST_GRIND))
 
 
 @dataclass(frozen=True, eq=False)
@@ -207,11 +205,11 @@ def _scene(shape: Shape) -> list[_Painted]:
         surface = surface.compute_normals(cell_normals=False, split_vertices=True, feature_angle=30.0)
         look = {"color": tint(int(part)), "smooth_shading": True, "ambient": 0.52, "diffuse": 0.62, "specular": 0.0}
         scene.append(_Painted(surface, look))
-    for ends, colour, width in shape.lines().values():
+    for ends, tinted, width in shape.lines().values():
         if len(ends):
             cells = np.column_stack([np.full(len(ends), 2), ends])
             line = pyvista.PolyData(shape.points, lines=cells.ravel()).clean(point_merging=False)
-            scene.append(_Painted(line, {"color": colour, "line_width": width * _FINER, "lighting": False}))
+            scene.append(_Painted(line, {"color": tinted, "line_width": width * _FINER, "lighting": False}))
     return scene
 
 
@@ -282,9 +280,9 @@ def _legend(pen: ImageDraw, shape: Shape) -> None:
         name = names.get(part, default)
         pen.text((x + 50, y), name, fill=INK, font=letters)
         x += 50 + round(letters.getlength(name)) + 38
-    for name, (ends, colour, width) in reversed(shape.lines().items()):
+    for name, (ends, tinted, width) in reversed(shape.lines().items()):
         if name in ("edge", "crease") and len(ends):
-            pen.line((x, y + 18, x + 44, y + 18), fill=colour, width=round(width) + 1)
+            pen.line((x, y + 18, x + 44, y + 18), fill=tinted, width=round(width) + 1)
             pen.text((x + 56, y), name, fill=INK, font=letters)
             x += 56 + round(letters.getlength(name)) + 38
 

@@ -11,7 +11,8 @@ from gougeform.part import Table
 if TYPE_CHECKING:
     from gougeform.bar.marks import Mark
     from gougeform.bar.section import Section
-    from gougeform.machine.rig import TableRig
+    from gougeform.machine.bodies import Obstacle
+    from gougeform.machine.rig import Rig, TableRig
     from gougeform.machine.solid import WheelSolid
 
 
@@ -89,3 +90,25 @@ class TableJig(Jig):
             raise self.without_distance("jig")
 
         return TableRig(float(np.radians(self.nose_angle_deg)), section.y_floor, self.projection_mm)
+
+    def shown(self, section: Section, rig: Rig) -> tuple[Obstacle, ...]:
+        """As `Jig` says: the table, from behind the heel to beyond the fingers; how wide and thick is usual."""
+        import numpy as np
+
+        from gougeform.machine.bodies import Box, Obstacle
+        from gougeform.machine.pose import Pose
+        from gougeform.machine.rig import TableRig
+
+        assert isinstance(rig, TableRig)
+        low, base = section.underside, rig.frame[2]
+        front = (low - section.y_floor) / np.tan(rig.nose_angle) - 6.0
+        back = min(-self.projection_mm, front) - 25.0
+        plate = Box(np.array([0.0, low - 4.0, (front + back) / 2]), np.array([45.0, 4.0, (front - back) / 2]))
+        shift = -base[:, 1:2] * rig.y_floor
+
+        def still(pose: Pose) -> Pose:
+            """It stays where the bar lies on it when the nose is ground."""
+            n = pose.shift.shape[1]
+            return Pose(np.repeat(base[:, :, None], n, axis=2), np.repeat(shift, n, axis=1))
+
+        return (Obstacle("the table", plate, still),)
