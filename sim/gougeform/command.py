@@ -25,8 +25,8 @@ from gougeform.present.progress import step
 
 COMMANDS = {
     "reach": "where along a workpiece a tool can cut, what stops it, and how far it hangs over the rest",
-    "choose": "which bar, flute and grind reach this work: a short list, and what each wish costs",
     "show": "see it happen: the tool on its wheel or in the wood, as picture, film and a page that turns",
+    "choose": "which bar, flute and grind reach this work: a short list, and what each wish costs",
     "compare": "several tools side by side on one workpiece, the differences in plain words",
     "offcentre": "off-centre work: how far the wood swings under the bevel, against the land",
     "demo": "grind one tool of the baluster workshop and say where to look",

@@ -82,7 +82,8 @@ def _foot(page: Page, card: Card, left: float, right: float) -> float:
         page.text(left + 2.5, y, line, size, fontweight=weight)
         y -= leading
     page.line([(left, top + 3.4), (right, top + 3.4)], 0.6)
-    lines = page.wrapped(card.tolerance, right - left, 6.0)
+    # Words about this grind stand apart from the cautions.
+    lines = [line for words in (card.tolerance, *card.notes) for line in page.wrapped(words, right - left, 6.0)]
     top += 5.0 + 2.8 * (len(lines) - 1)
     for k, line in enumerate(lines):
         page.text(left, top - 2.8 * k, line, 6.0)
@@ -175,9 +176,9 @@ def _draw_true_size(page: Page, measures: Measures, left: float, top: float, low
     page.text_mm(plan_x + wide / 2 + 3.0, middle_y + section.underside - 2.8 * u, "middle plane, nose right", **words)
     bar_y = low * u + 1.0 * u
     draw_check_bar(page, left * u, bar_y)
-    free = min(middle_y + section.underside - 4.5 * u, top * u - 20.0 * u) / u
+    free = min(middle_y + section.underside - 7.5 * u, top * u - 20.0 * u) / u
     beside = (plan_x + wide / 2 + 2.0) / u + page.measured("looking at the tip", 5.3) + 5.0
-    chart = (max(beside, 44.0), low + 11.0, 71.0, min(free, low + 29.0))
+    chart = (max(beside, 44.0 / page.unit), low + 11.0, 71.0, min(free, low + 40.0))
     if chart[2] - chart[0] > 16 and chart[3] - chart[1] > 8:
         draw_angles(page, edge, chart)
     page.text_mm(left * u + CHECK_BAR_MM + 1.5, bar_y, "50 mm", 6.0, fontweight="bold")

@@ -36,6 +36,7 @@ class Card:
     wear: tuple[tuple[str, ...], ...]
     wear_note: str
     tolerance: str
+    notes: tuple[str, ...]
     cautions: tuple[str, ...]
 
 
@@ -57,7 +58,8 @@ def content(measures: Measures, exact: Measures | None = None) -> Card:
         wear=tuple(wear),
         wear_note=note,
         tolerance=tolerance_line(measures.gouge),
-        cautions=(*measures.notes, *cautions(recipe)),
+        notes=tuple(measures.notes),
+        cautions=tuple(cautions(recipe)),
     )
 
 

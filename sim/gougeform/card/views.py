@@ -43,6 +43,7 @@ _SCALES = (
     500.0,
 )
 _FREE_LIFT = np.radians(25.0)  # where on the wheel the contact is drawn where the recipe leaves it free
+_AXIS = 38.0  # mm of the hinge's axis drawn
 _BEYOND = 34.0  # mm of bar drawn behind hinge or fingers
 _DASH = (0, (4, 2))
 
@@ -52,7 +53,7 @@ class SideView:
     """Everything in the wheel's middle plane, machine frame, mm: X toward the person, Z up. None where there is none.
 
     tool: (n, 2) outline. clamp: a place on the clamp face. pivots: (grind, place) where grinds differ in it. thick: how
-    far a pivot reaches toward the wheel from its place.
+    far a pivot reaches toward the wheel from its place. axis: (2,) another place on the axis of the hinge.
     """
 
     radius: float | None
@@ -65,6 +66,7 @@ class SideView:
     pivots: tuple[tuple[int, Floats], ...]
     support: Floats | None
     thick: float = 0.0
+    axis: Floats | None = None
 
 
 def side_view(gouge: Gouge, edge: Edge) -> SideView:
@@ -90,7 +92,8 @@ def side_view(gouge: Gouge, edge: Edge) -> SideView:
             pivots.append((number, at))
     nose = placed(np.array([[section.y_floor, 0.0]]))[0]
     around = 1 / k if k else None
-    return SideView(around, tool, axis, nose, clamp, box, hinge, tuple(pivots), support, fields.pivot_thick_mm)
+    hung = None if drawn.axis is None or drawn.hinge is None else placed((drawn.hinge + _AXIS * drawn.axis)[None])[0]
+    return SideView(around, tool, axis, nose, clamp, box, hinge, tuple(pivots), support, fields.pivot_thick_mm, hung)
 
 
 def on_machine(gouge: Gouge) -> Place:
@@ -131,7 +134,7 @@ def draw_side(page: Page, view: SideView, box: tuple[float, float, float, float]
     """Draw the side view in a box (left, low, right, high; layout units) and return its scale, 1 : that.
 
     names: words on the dimensions: "rim0", "rim1" … for each grind's place, "projection", "height", "contact",
-    and "cant" between a foot jig's arm and its bar.
+    "cant" between a foot jig's arm and its bar, "axis" between a rod jig's hinge and bar.
     """
     u = page.unit
     left, low, right, high = (value * u for value in box)
@@ -141,9 +144,7 @@ def draw_side(page: Page, view: SideView, box: tuple[float, float, float, float]
     if view.support is not None:
         points.append(view.support)
     r = view.radius
-    wheel = (
-        np.array([[-0.22 * r, -0.75 * r], [r, 0.75 * r]]) if r is not None else np.array([[-14.0, -30.0], [0.0, 60.0]])
-    )
+    wheel = np.array([[-r, -r], [r, r]]) if r is not None else np.array([[-14.0, -30.0], [0.0, 60.0]])
     every = np.concatenate([*points, wheel])
     small, large = every.min(0) - [0, 4.0], every.max(0) + 4.0
     room = np.array([right - left - 7 * u, high - low - 9 * u])
@@ -200,7 +201,12 @@ def _draw_dimensions(page: Page, view: SideView, put: Place, names: dict[str, st
         side = 1 if np.cross(np.append(end - start, 0), np.append([0.0, 1.0], 0))[2] > 0 else -1
         page.dimension_mm(put(start), put(end), names["projection"], away=7.5 * u, side=side)
     if view.hinge is not None and "cant" in names:
-        _draw_cant(page, view, put, names["cant"])
+        back, arm = view.bar_axis[1] - view.bar_axis[0], view.pivots[0][1] - view.hinge
+        _draw_cant(page, view.hinge, back, arm, put, names["cant"])
+    if view.hinge is not None and view.axis is not None and "axis" in names:
+        ahead, way = view.bar_axis[0] - view.bar_axis[1], view.axis - view.hinge
+        page.line_mm(put(np.stack([view.hinge - 0.4 * way, view.axis])), 0.5, linestyle=(0, (8, 2, 2, 2)))
+        _draw_cant(page, view.hinge, ahead, way, put, names["axis"])
     aside = 1 if view.thick else 0  # or the figure beside a short distance would stand on the pivot
     for count, (number, at) in enumerate(view.pivots):
         rim = at * (view.radius / np.linalg.norm(at)) if view.radius is not None else at * [0.0, 1.0]
@@ -231,19 +237,19 @@ def _draw_dimensions(page: Page, view: SideView, put: Place, names: dict[str, st
             page.text_mm(x, y, names["contact"], 6.0, **style)
 
 
-def _draw_cant(page: Page, view: SideView, put: Place, words: str) -> None:
-    """The angle at the hinge, from the bar's direction toward the handle to the arm."""
-    assert view.hinge is not None
-    back, arm = view.bar_axis[1] - view.bar_axis[0], view.pivots[0][1] - view.hinge
+def _draw_cant(page: Page, hinge: Floats, back: Floats, arm: Floats, put: Place, words: str) -> None:
+    """The angle at the hinge (2,) from the bar's direction, toward the handle or the tip, to arm or axis (2,), mm."""
     first, last = np.arctan2(back[1], back[0]), np.arctan2(arm[1], arm[0])
     phi = first + np.linspace(0.0, (last - first + np.pi) % (2 * np.pi) - np.pi, 40)
     radius = 0.5 * float(np.linalg.norm(arm))
     around = np.stack([np.cos(phi), np.sin(phi)], -1)
-    page.line_mm(put(view.hinge + np.outer([0.0, 1.1 * radius], around[0])), 0.35, color=QUIET)
-    page.line_mm(put(view.hinge + radius * around), 0.5)
-    x, y = put(view.hinge + radius * around[20]) + 1.2 * page.unit * around[20]
+    page.line_mm(put(hinge + np.outer([0.0, 1.1 * radius], around[0])), 0.35, color=QUIET)
+    page.line_mm(put(hinge + radius * around), 0.5)
+    x, y = put(hinge + radius * around[20]) + 1.2 * page.unit * around[20]
     plate = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
-    page.text_mm(x, y, words, 6.0, ha="left", va="top", fontweight="bold", bbox=plate)
+    # Beyond the arc, whichever way that is.
+    out: Any = {"ha": "left" if around[20][0] > 0 else "right", "va": "bottom" if around[20][1] > 0 else "top"}
+    page.text_mm(x, y, words, 6.0, **out, fontweight="bold", bbox=plate)
 
 
 def draw_plan(page: Page, gouge: Gouge, edge: Edge, x: float, y: float, behind: float) -> None:

@@ -16,11 +16,12 @@ import numpy as np
 
 from gougeform.gauges.gauge import TEXT_DEPTH_MM
 from gougeform.present.apart import GRAPHICS_HINT, Outcome, run_apart
+from gougeform.present.palette import INK, PAPER, QUIET
 from gougeform.tool.picture import fitted, font
 
 WIDTH = 1800
 _MARGIN, _GAP, _TALL, _LETTERS = 60, 40, 1010, 104
-_PAPER, _INK, _QUIET, _BED = "#f7f4ee", "#2b2f33", "#6d7278", "#e6dfd2"
+_BED = "#e6dfd2"
 _TINTS = ("#e3c069", "#8fc4bb", "#d3b1c6", "#b5c98a", "#e0b196", "#adc0da", "#cfc8bb")
 
 
@@ -55,16 +56,16 @@ def draw(mesh: Path, out: Path, title: str, lines: Sequence[str], bed: tuple[flo
         boxes = [(room // 2 - _GAP // 2, _TALL), (room // 2 - _GAP // 2, _TALL)]
     stacked = boxes[0][0] == room
     height = top + (sum(h + 70 for _, h in boxes) if stacked else _TALL + 70)
-    canvas = Image.new("RGB", (WIDTH, height), _PAPER)
+    canvas = Image.new("RGB", (WIDTH, height), PAPER)
     pen = ImageDraw.Draw(canvas)
-    pen.text((_MARGIN, 36), title, fill=_INK, font=fitted(title, 44, True, room))
+    pen.text((_MARGIN, 36), title, fill=INK, font=fitted(title, 44, True, room))
     for number, row in enumerate(words):
-        pen.text((_MARGIN, 100 + 40 * number), row, fill=_QUIET, font=font(28))
+        pen.text((_MARGIN, 100 + 40 * number), row, fill=QUIET, font=font(28))
     names = ["from above" if bed is None else f"from above, bed {bed[0]:g} x {bed[1]:g} mm", "at an angle"]
     x, y = _MARGIN, top
     for name, box, above in zip(names, boxes, (True, False), strict=True):
         canvas.paste(_view(parts, bed, box, above), (x, y))
-        pen.text((x, y + box[1] + 12), name, fill=_QUIET, font=font(28))
+        pen.text((x, y + box[1] + 12), name, fill=QUIET, font=font(28))
         x, y = (x, y + box[1] + 70) if stacked else (x + box[0] + _GAP, y)
     with replaced(out) as beside:
         canvas.save(beside, format="PNG")
@@ -77,13 +78,13 @@ def _view(parts: list[Any], bed: tuple[float, float] | None, size: tuple[int, in
     finer = 2
     plotter: Any = pyvista.Plotter(off_screen=True, window_size=[size[0] * finer, size[1] * finer], lighting="none")
     try:
-        plotter.set_background(_PAPER)
+        plotter.set_background(PAPER)
         for position, strength in (((-0.6, 0.8, 1.0), 0.62), ((0.9, -0.2, 0.7), 0.25)):
             plotter.add_light(pyvista.Light(position=position, light_type="camera light", intensity=strength))
         for number, part in enumerate(parts):
             surface = pyvista.PolyData.from_regular_faces(np.asarray(part.vertices), np.asarray(part.faces))
             text = _text_faces(part)
-            for faces, colour in ((~text, _TINTS[number % len(_TINTS)]), (text, _INK)):
+            for faces, colour in ((~text, _TINTS[number % len(_TINTS)]), (text, INK)):
                 if faces.any():
                     piece = surface.extract_cells(np.flatnonzero(faces))
                     plotter.add_mesh(piece, color=colour, ambient=0.38, diffuse=0.75, specular=0.05)
@@ -91,7 +92,7 @@ def _view(parts: list[Any], bed: tuple[float, float] | None, size: tuple[int, in
                 feature_angle=25, boundary_edges=False, non_manifold_edges=False, manifold_edges=False
             )
             if lines.n_cells:
-                plotter.add_mesh(lines, color=_INK, line_width=1.2 * finer, lighting=False)
+                plotter.add_mesh(lines, color=INK, line_width=1.2 * finer, lighting=False)
         low = np.min([part.bounds[0] for part in parts], axis=0)
         high = np.max([part.bounds[1] for part in parts], axis=0)
         if bed is not None:

@@ -15,13 +15,12 @@ from typing import TYPE_CHECKING, Any
 from gougeform.present.answer import Answer, Files, Maker
 from gougeform.present.folder import out_folder, publish, publish_new, refuse_taken, stage, write
 from gougeform.present.json import json_text, whole
+from gougeform.present.palette import GRID, PAPER, SOFT
 from gougeform.present.progress import step
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-INK, WARM, COOL, SOFT = "#1f2a36", "#b5532b", "#2f6d8a", "#9aa5b1"
-"""Colours of the charts; lines are also told apart by their dashes."""
 _PICTURES = (".png", ".svg")
 _DIGITS = 9  # behind the point: 1e-9 mm and deg, as exact as the kernel
 
@@ -170,11 +169,12 @@ def chart(
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
 
-        made = Figure(figsize=size, dpi=150, layout="constrained")
+        made = Figure(figsize=size, dpi=150, layout="constrained", facecolor=PAPER)
         FigureCanvasAgg(made)
         axes = made.subplots(panels, 1, squeeze=False)[:, 0]
         for one in axes:
-            one.grid(color="#e4e8ec", linewidth=0.8)
+            one.set_facecolor(PAPER)
+            one.grid(color=GRID, linewidth=0.8)
             one.set_axisbelow(True)
             one.spines[["top", "right"]].set_visible(False)
         made.suptitle(title, x=0.01, ha="left", fontsize=9, wrap=True)

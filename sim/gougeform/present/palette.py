@@ -10,6 +10,12 @@ from __future__ import annotations
 PAPER, INK, QUIET = "#f7f4ee", "#1c2126", "#5d636a"
 """The ground all pictures stand on, what is written on it, and what is said in passing."""
 
+WARM, COOL, SOFT = "#b5532b", "#2f6d8a", "#9aa5b1"
+"""Lines of a chart beside those in ink; they are told apart by their dashes too."""
+
+GRID = "#e2ddd2"
+"""Lines of a grid on that ground, which show where a number is and are not looked at."""
+
 COLOURS = {
     "steel": "#9eb2b5",
     "flute": "#c1d7ff",

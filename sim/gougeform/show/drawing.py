@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.present.palette import PAPER, colour
-from gougeform.show.scene import Camera, Moment, Scene, Stroke, Surface, Thing, present, unpacked
+from gougeform.show.scene import Camera, Moment, Scene, Segments, Surface, Thing, present, unpacked
 from gougeform.show.writing import Board
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ class Window:
         light = {"smooth_shading": True, "ambient": AMBIENT, "diffuse": DIFFUSE, "specular": 0.0}
         return self.plotter.add_mesh(mesh, **look, **light, reset_camera=False, render=False)
 
-    def _line(self, line: Stroke) -> Any:
+    def _line(self, line: Segments) -> Any:
         import pyvista
 
         count = len(line.ends)
@@ -96,7 +96,7 @@ class Window:
                 if name not in placed:
                     continue
                 at = placed[name][1].copy()
-                if isinstance(thing, Stroke):
+                if isinstance(thing, Segments):
                     at[:3, 3] += (_THROUGH_MM if thing.through else _LIFT_MM) * view.toward
                 elif isinstance(thing, Surface) and thing.when is not None:
                     actor.mapper.scalar_range = (frame.now - 1.0, frame.now + 1.0)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from gougeform.grind.gouge import Gouge
 from gougeform.mesh.solid import Solid, build_solid
-from gougeform.show.scene import WHOLE, Camera, Moment, Scene, Stroke, Thing
+from gougeform.show.scene import WHOLE, Camera, Moment, Scene, Segments, Thing
 from gougeform.show.tool import TOLERANCE_MM, steel, tool_lines
 
 Floats = NDArray[np.float64]
@@ -37,7 +37,7 @@ def heads(
     title = gouge.recipe.title or gouge.recipe.name or "Ground tool"
     if beside is not None:
         over = [
-            Stroke(SECOND, line.ends, line.width, through=True)
+            Segments(SECOND, line.ends, line.width, through=True)
             for line in tool_lines(build_solid(beside, tolerance))
             if line.meaning != "crease"
         ]

@@ -18,7 +18,7 @@ from gougeform.machine.pose import Pose, machine_turn
 from gougeform.machine.rig import Rig
 from gougeform.machine.solid import WheelSolid
 from gougeform.machine.standing import tool_bodies
-from gougeform.show.scene import WHOLE, Stroke, Thing, pose
+from gougeform.show.scene import WHOLE, Segments, Thing, pose
 from gougeform.show.solids import ball, box, chain, frame_along, joined, rod, steps_round, surface, turned
 from gougeform.show.tool import outlines
 
@@ -136,7 +136,7 @@ def wheel_bodies(wheel: WheelSolid, radius: float, lift: float) -> tuple[Thing, 
         z = np.array([[0.45 * above, 0.0], [-0.45 * below, 0.0], [-0.3 * below, 6.0], [-0.3 * below, -6.0]])
         arrow = np.stack([np.full(4, 0.3), z[:, 1] + 0.7 * half, z[:, 0]], -1) @ machine_turn(lift).T
         ends = np.stack([arrow[[0, 1, 1]], arrow[[1, 2, 3]]], 1)
-        return (Thing("wheel", (surface("wheel", mesh),), (*outlines(mesh), Stroke("ink", ends, 4.0))),)
+        return (Thing("wheel", (surface("wheel", mesh),), (*outlines(mesh), Segments("ink", ends, 4.0))),)
     bore = min(0.14 * radius, 14.0)
     phi = np.linspace(0.0, np.pi / 2, _ROUND_CORNER) if corner else np.zeros(1)
     side = np.stack([half - corner + corner * np.sin(phi), radius - corner + corner * np.cos(phi)], -1)
@@ -145,7 +145,10 @@ def wheel_bodies(wheel: WheelSolid, radius: float, lift: float) -> tuple[Thing, 
     points, faces = turned(ring, steps_round(radius))
     mesh = points @ upright.T, faces
     spindle = rod(0.95 * bore, np.array([0.0, -half - 12, 0.0]), np.array([0.0, half + 12, 0.0]))
-    lines = (Stroke("ink", _arrows(0.72 * radius, half + 0.2), 4.0), Stroke("quiet", _rims(radius - corner, half), 1.5))
+    lines = (
+        Segments("ink", _arrows(0.72 * radius, half + 0.2), 4.0),
+        Segments("quiet", _rims(radius - corner, half), 1.5),
+    )
     return (
         Thing("wheel", (surface("wheel", mesh),), lines),
         Thing("spindle", (surface("jig", spindle),), outlines(spindle)),

@@ -37,7 +37,7 @@ class Surface:
 
 
 @dataclass(frozen=True, eq=False)
-class Stroke:
+class Segments:
     """Straight pieces, ends (k, 2, 3) mm; width in px of the scene's own size. through: seen through what hides it."""
 
     meaning: str
@@ -52,7 +52,7 @@ class Thing:
 
     name: str
     surfaces: tuple[Surface, ...]
-    lines: tuple[Stroke, ...] = ()
+    lines: tuple[Segments, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +74,7 @@ class Moment:
 
     poses: Mapping[str, Floats]
     now: float = 0.0
-    lines: tuple[Stroke, ...] = ()
+    lines: tuple[Segments, ...] = ()
     labels: tuple[Label, ...] = ()
     red: frozenset[str] = frozenset()
     deep: float = 0.0
@@ -198,4 +198,4 @@ def unpacked(plain: Any) -> Any:
     return _NOUNS[plain["is"]](**inner) if "is" in plain else inner
 
 
-_NOUNS: dict[str, Any] = {one.__name__: one for one in (Surface, Stroke, Thing, Label, Moment, Camera, Scene)}
+_NOUNS: dict[str, Any] = {one.__name__: one for one in (Surface, Segments, Thing, Label, Moment, Camera, Scene)}

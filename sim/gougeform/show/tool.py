@@ -11,7 +11,7 @@ from gougeform.grind.gouge import Gouge
 from gougeform.grind.ground import Ground, Pass
 from gougeform.mesh.solid import Solid, build_solid
 from gougeform.present.palette import of_grind
-from gougeform.show.scene import Stroke, Surface, Thing
+from gougeform.show.scene import Segments, Surface, Thing
 from gougeform.show.solids import chain, corners, steps_round, surface, turned
 
 Floats = NDArray[np.float64]
@@ -54,15 +54,15 @@ def steel(solid: Solid, grinds: int, name: str = TOOL, when: Floats | None = Non
     return Thing(name, tuple(surfaces), tool_lines(solid))
 
 
-def tool_lines(solid: Solid, edge: str = "edge") -> tuple[Stroke, ...]:
+def tool_lines(solid: Solid, edge: str = "edge") -> tuple[Segments, ...]:
     """Edge, heel, creases and lips of a mesh."""
     at = solid.vertices
     creases = [chain(at[one]) for one in solid.creases]
     return (
-        Stroke("heel line", np.concatenate([chain(at[lip]) for lip in solid.lips]), 2.0),
-        Stroke("heel line", chain(at[solid.heel]), 2.5),
-        *((Stroke("crease", np.concatenate(creases), 3.0),) if creases else ()),
-        Stroke(edge, chain(at[solid.edge]), 5.0),
+        Segments("heel line", np.concatenate([chain(at[lip]) for lip in solid.lips]), 2.0),
+        Segments("heel line", chain(at[solid.heel]), 2.5),
+        *((Segments("crease", np.concatenate(creases), 3.0),) if creases else ()),
+        Segments(edge, chain(at[solid.edge]), 5.0),
     )
 
 
@@ -89,7 +89,7 @@ def behind(gouge: Gouge) -> tuple[Thing, Thing]:
     return out[0], out[1]
 
 
-def outlines(mesh: tuple[Floats, Ints]) -> tuple[Stroke, ...]:
+def outlines(mesh: tuple[Floats, Ints]) -> tuple[Segments, ...]:
     """The sharp sides of a mesh (points (n, 3) mm, faces (m, 3)) as thin dark lines."""
     found = corners(mesh)
-    return (Stroke("quiet", found, 1.5),) if len(found) else ()
+    return (Segments("quiet", found, 1.5),) if len(found) else ()

@@ -18,7 +18,7 @@ from gougeform.machine.standing import place_words
 from gougeform.mesh.solid import Solid, build_solid
 from gougeform.present.palette import of_grind, words
 from gougeform.show.holding import BAR, Held, held
-from gougeform.show.scene import Camera, Label, Moment, Scene, Stroke, Thing, moved
+from gougeform.show.scene import Camera, Label, Moment, Scene, Segments, Thing, moved
 from gougeform.show.tool import TOLERANCE_MM, TOOL, after, places, share, steel
 
 Floats = NDArray[np.float64]
@@ -116,7 +116,7 @@ def _frames(
             Moment(
                 at,
                 now=float(now[k]),
-                lines=(Stroke("contact line", lit, 7.0, through=True),) if len(lit) else (),
+                lines=(Segments("contact line", lit, 7.0, through=True),) if len(lit) else (),
                 labels=tuple(Label(f"{name} is {-mm:.1f} mm in the wheel", spot, "touches") for mm, name, spot in red),
                 red=frozenset(names[tool if name == BAR else name] for _, name, _ in red),
                 deep=-red[0][0] if red else 0.0,

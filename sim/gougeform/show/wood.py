@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from gougeform.grind.gouge import Gouge
 from gougeform.reach.posture import edge_points, placed
 from gougeform.reach.result import Reach, part_name
-from gougeform.show.scene import Camera, Label, Moment, Scene, Stroke, Surface, Thing, moved, pose
+from gougeform.show.scene import Camera, Label, Moment, Scene, Segments, Surface, Thing, moved, pose
 from gougeform.show.solids import ball, box, chain, joined, rod, steps_round, surface, turned
 from gougeform.show.tool import FERRULE, HANDLE, TOLERANCE_MM, TOOL, behind, outlines, tool_body
 from gougeform.work.meridian import Meridian
@@ -126,7 +126,7 @@ def in_wood(
     ring = chain(np.stack([np.zeros(121), np.sin(phi), np.cos(phi)], -1))
     marks = (
         Thing("eye", ()),
-        Thing("ring", (), (Stroke("quiet", ring, 1.5),)),
+        Thing("ring", (), (Segments("quiet", ring, 1.5),)),
         Thing("cut", (surface("edge", ball(_BALL_MM * 0.7, np.zeros(3))),)),
         Thing("touch", (surface("touches", ball(_BALL_MM, np.zeros(3))),)),
     )
@@ -169,7 +169,7 @@ def _frame(reach: Reach, one: AtLathe) -> Moment:
         "ring": pose(rho * np.eye(3), np.array([one.cut[0], 0.0, 0.0])),  # a circle of 1 mm, drawn larger
         "eye": _raised(mouth),
     }
-    lines: list[Stroke] = []
+    lines: list[Segments] = []
     labels = [Label("the edge cuts here" if clear else "the edge is to cut here", one.cut)]
     if one.touch is not None:
         poses["touch"] = pose(np.eye(3), one.touch)
@@ -179,7 +179,7 @@ def _frame(reach: Reach, one: AtLathe) -> Moment:
         poses["rest inside" if mouth else "rest"] = one.rest
         tool_up = one.tool[:3, 1]
         ends = [np.stack([p - 5.0 * tool_up, p + 2.0 * tool_up]) for p in one.overhang]
-        lines.append(Stroke("ink", np.stack([one.overhang, *ends]), 3.0))
+        lines.append(Segments("ink", np.stack([one.overhang, *ends]), 3.0))
         labels.append(Label(f"overhang {reach.overhang[i, feed]:.0f} mm", one.overhang.mean(0)))
     return Moment(poses, now=float(i), lines=tuple(lines), labels=tuple(labels), words=_words(reach, one))
 
@@ -208,9 +208,9 @@ def wood_body(meridian: Meridian) -> Thing:
     low, high = outline[:, 0].min() - 4.0, outline[:, 0].max() + 4.0
     axis = np.array([[[low, 0.0, 0.05], [high, 0.0, 0.05]]])
     lines = (
-        Stroke("quiet", np.concatenate(rim), 2.5),
-        Stroke("quiet", _hatching(outline), 1.0),
-        Stroke("quiet", axis, 1.5),
+        Segments("quiet", np.concatenate(rim), 2.5),
+        Segments("quiet", _hatching(outline), 1.0),
+        Segments("quiet", axis, 1.5),
     )
     return Thing("wood", (skin, face), lines)
 
@@ -227,8 +227,8 @@ def _flipped(one: Surface) -> Surface:
     return Surface(one.meaning, one.points * over, one.faces[:, ::-1], one.normals * over)
 
 
-def _flipped_line(one: Stroke) -> Stroke:
-    return Stroke(one.meaning, one.ends * [1.0, 1.0, -1.0], one.width)
+def _flipped_line(one: Segments) -> Segments:
+    return Segments(one.meaning, one.ends * [1.0, 1.0, -1.0], one.width)
 
 
 def _section(outline: Floats, ring: bool) -> tuple[Floats, NDArray[np.intp]]:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gougeform.errors import InputError
+from gougeform.present.palette import INK, PAPER
 from gougeform.quantity import PLAIN, Unit, unit_of
 from gougeform.reach.quantities import EVERY
 from gougeform.study.sobol import Indices
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-INK, PALE, MARK = "#22313f", "#9fb1bd", "#b3541e"
+PALE, MARK = "#9fb1bd", "#b3541e"
 ACROSS, DOWN = 3, 4
 """Panels of a page, where it is not the fields that say how many stand side by side."""
 
@@ -276,11 +277,14 @@ def _panels(count: int, columns: int, title: str, width: float = 3.2, height: fl
 
     rows, across = -(-count // columns), width * columns + 0.4
     title = "\n".join(fill(line, int(12 * across)) for line in title.splitlines())
-    figure = Figure(figsize=(across, height * rows + 0.6 + 0.2 * len(title.splitlines())), layout="constrained")
+    figure = Figure(
+        figsize=(across, height * rows + 0.6 + 0.2 * len(title.splitlines())), layout="constrained", facecolor=PAPER
+    )
     if title:
         figure.suptitle(title, x=0.01, ha="left", fontsize=9)
     axes = figure.subplots(rows, columns, squeeze=False).ravel()
     for axis in axes[:count]:
+        axis.set_facecolor(PAPER)
         axis.tick_params(labelsize=7, colors=INK)
         axis.ticklabel_format(useOffset=False)
         axis.locator_params(nbins=5)

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from math import sqrt
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from gougeform.errors import InputError
 from gougeform.gauges.kind import GaugeKind
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 _THICK = 8.0
 _BLADE = 30.0  # mm: length of the two faces
+_MARKED = 8.0  # mm of a block beside its text for the arrows that point to the two faces it measures with
+_LEAST_MARKED = 7.0  # mm between these for the arrows to have room
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,7 @@ class ReliefBlock(GaugeKind):
         from shapely.geometry import box
         from shapely.ops import unary_union
 
-        from gougeform.gauges.gauge import LEAST_WALL_MM, Gauge, Span, mm, rounded
+        from gougeform.gauges.gauge import LEAST_WALL_MM, Gauge, Lettering, Span, mm, rounded
         from gougeform.gauges.setup import wheel_words
 
         by = self.offset(setup, number)
@@ -103,14 +105,16 @@ class ReliefBlock(GaugeKind):
         text_wide, text_high = setup.room(lines, 2.5)
         if text_high <= width:  # the text lies on the block itself
             length = max(_BLADE, text_wide)
-            shape, middle = rounded(box(0, 0, length, width), 1.0), (length / 2, width / 2)
+            length, x = length + _MARKED, length + _MARKED / 2
+            shape, middle = rounded(box(0, 0, length, width), 1.0), ((length - _MARKED) / 2, width / 2)
         else:  # a blade between the stops, and a flag to hold with the text on it, clear of them on both sides
             length = _BLADE + text_wide
             flag_high = max(text_high, width + 6.0)
             flag = rounded(box(_BLADE, (width - flag_high) / 2, length, (width + flag_high) / 2), 3.0)
             blade = box(0, 0, _BLADE + 3.5, width)
             blade = rounded(blade, 1.0) if width > 2.5 else blade
-            shape, middle = unary_union([blade, flag]), (_BLADE + text_wide / 2, width / 2)
+            shape, middle, x = unary_union([blade, flag]), (_BLADE + text_wide / 2, width / 2), _BLADE / 2
+        marks = _arrows(x, width) if width >= _LEAST_MARKED else []
         left, low, right, high = shape.bounds
         setup.on_bed(right - left, high - low, "the relief block", "use a larger bed")
         towards = "toward the wheel" if by > 0 else "away from the wheel"
@@ -122,20 +126,34 @@ class ReliefBlock(GaugeKind):
             else f"This is for a slide that stays level at {_height(setup, number):g} mm from the height of the"
             " wheel's axis."
         )
-        x = _BLADE / 2
         return Gauge(
             kind=self.name,
             name=str(number) if several else "",
             outline=shape,
             thickness=_THICK,
-            lettering=(setup.text(lines, middle, _THICK),),
+            lettering=(setup.text(lines, middle, _THICK), *(Lettering(one, _THICK, mark=True) for one in marks)),
             says=tuple(lines),
             dimensions={"offset_mm": width},
-            use=f"Grind the first bevel, put the block between a stop and the slide, then move the {pivot}"
+            use=f"Grind the first bevel, put the block between a stop and the slide, on its two long faces (to which"
+            f" its arrows point, where there is room for them), then move the {pivot}"
             f" {width:.2f} mm {towards}, {how}, to the relief's place.",
             notes=(note,),
             spans=(Span("offset_mm", 0.5 * _THICK, (x, -1.0), (x, width + 1.0), width),),
         )
+
+
+def _arrows(x: float, width: float) -> list[Any]:
+    """Two sunk arrows at x (mm) that point to the faces y = 0 and y = width."""
+    from shapely.ops import unary_union
+
+    from gougeform.gauges.setup import mark_line
+
+    out = []
+    for face, way in ((0.0, 1.0), (width, -1.0)):
+        tip, end = face + 1.3 * way, face + (width / 2 - 0.8) * way
+        head = [(x - 1.5, tip + 1.5 * way), (x, tip), (x + 1.5, tip + 1.5 * way)]
+        out.append(unary_union([mark_line([(x, tip), (x, end)]), mark_line(head)]))
+    return out
 
 
 def _height(setup: Setup, number: int) -> float:

@@ -83,7 +83,7 @@ class RodJig(ClampedJig):
     def steps(self) -> list[Step]:
         """As `Jig` says."""
         help_ = f"shoe {self.shoe_mm:g} mm to rod centre; {self.hinge_words}"
-        return [*super().steps(), Step("Hinge axis to bar axis", f"{self.hinge_cant_deg:g}°", help_)]
+        return [*super().steps(), Step("Hinge axis to bar axis", f"{self.hinge_cant_deg:g}°", help_, "axis")]
 
     def drawn(self, section: Section) -> Drawn:
         """As `Jig` says."""

@@ -15,7 +15,8 @@ from gougeform.machine.wheel import Wheel
 from gougeform.measure.measures import measure
 from gougeform.measure.quantities.standing import standing
 from gougeform.present.answer import Answer, Block, Files, Labels, Next, WrittenFile, down
-from gougeform.present.files import INK, SOFT, WARM, chart, line, text
+from gougeform.present.files import chart, line, text
+from gougeform.present.palette import INK, SOFT, WARM
 from gougeform.present.progress import step
 from gougeform.recipe.change import changed
 from gougeform.recipe.model import Recipe

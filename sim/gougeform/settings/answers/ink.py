@@ -10,7 +10,8 @@ import numpy as np
 
 from gougeform.errors import InputError
 from gougeform.present.answer import Block, Cell
-from gougeform.present.files import INK, SOFT, Maker, chart
+from gougeform.present.files import Maker, chart
+from gougeform.present.palette import INK, SOFT
 from gougeform.quantity import DEG, NOTHING, shown, unit_of
 from gougeform.settings.ink import LIGHT_MM, TURN, Remedy, gone
 from gougeform.settings.match import Match

@@ -13,8 +13,9 @@ from gougeform.measure.quantities.regrind import table as regrind_numbers
 from gougeform.measure.quantities.sharpening import next_one
 from gougeform.measure.quantities.sharpening import table as sharpening_numbers
 from gougeform.present.answer import Answer, Block, Files, Labels, Next, across, cell, down
-from gougeform.present.files import COOL, INK, SOFT, WARM, chart, line, table, text
+from gougeform.present.files import chart, line, table, text
 from gougeform.present.folder import called
+from gougeform.present.palette import COOL, INK, SOFT, WARM
 from gougeform.present.progress import step
 from gougeform.quantity import MM, shown
 from gougeform.recipe.change import changed

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gougeform.present.answer import Answer, Block, Cell, Files, Number
-from gougeform.present.files import INK, WARM, chart, table
+from gougeform.present.files import chart, table
+from gougeform.present.palette import INK, WARM
 from gougeform.recipe.model import Recipe
 from gougeform.settings.bench import bench_of
 from gougeform.settings.names import NAMES

@@ -9,7 +9,8 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.edge import measure_edge
 from gougeform.present.answer import Answer, Block, Files, Labels, across, down
-from gougeform.present.files import COOL, INK, SOFT, WARM, chart, line, records, table, text
+from gougeform.present.files import chart, line, records, table, text
+from gougeform.present.palette import COOL, INK, SOFT, WARM
 from gougeform.quantity import DEG, shown
 from gougeform.recipe.model import Recipe
 from gougeform.recipe.write import to_toml

@@ -12,7 +12,8 @@ from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
 from gougeform.measure.measures import Measures, measure
 from gougeform.present.answer import Block, Cell, Number
-from gougeform.present.files import COOL, INK, SOFT, WARM, Maker, chart, line
+from gougeform.present.files import Maker, chart, line
+from gougeform.present.palette import COOL, INK, SOFT, WARM
 from gougeform.recipe.model import Recipe
 from gougeform.take.fits import Laid
 from gougeform.take.known import Known
