@@ -27,6 +27,7 @@ WANTS = tuple(
 )
 """What the page asks for, in the order of its fields."""
 _NAMES = (*(one.name for one in WANTS), "land")
+_LARGEST = 1e300
 
 
 def solve(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
@@ -99,6 +100,9 @@ def transfer(what: dict[str, Any], tell: Tell) -> dict[str, Any]:
 
     recipe = good_recipe(what.get("recipe"))
     to = {name: what[name] for name in ("wheel", "jig") if what.get(name)}
+    for name, value in to.items():
+        if not isinstance(value, str):
+            raise InputError(name, f"given {str(value)[:30]!r}, allowed is a name of the library", "choose one of them")
     without_files(to)
     if not to:
         raise InputError("wheel", "no other wheel or jig is chosen", "choose one of them")
@@ -133,6 +137,7 @@ def _measured(recipe: Recipe) -> Any:
 
 
 def _plain_number(value: Any, field: str) -> float:
-    if not isinstance(value, int | float) or isinstance(value, bool):
+    # A whole number of JSON may have more digits than any float.
+    if not isinstance(value, int | float) or isinstance(value, bool) or not abs(value) < _LARGEST:
         raise InputError(field, f"given {str(value)[:30]!r}, allowed is a number", "write it like 35 or 47.5")
     return float(value)
