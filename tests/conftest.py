@@ -43,8 +43,8 @@ SLOW = {
     *("one_file_kinds",),
     *("outside_table", "picture", "polygon_areas", "quantities", "random_recipes", "reach", "readme"),
     *("recipe_model", "regrind_and_gaps", "settings_calibrate", "settings_commands", "settings_match"),
-    *("settings_solve", "solid", "start", "study_answers", "study_cluster", "study_run", "workbench_browser"),
-    *("workbench_fuzz", "workbench_jobs", "workbench_server"),
+    *("settings_solve", "solid", "start", "study_answers", "study_cluster", "study_run", "take_scan"),
+    *("workbench_browser", "workbench_fuzz", "workbench_jobs", "workbench_server"),
 }  # fmt: skip
 """Files of tests, without their `test_`, that take more than some seconds: what `pytest -m quick` leaves out."""
 

@@ -32,6 +32,7 @@ COMMANDS = {
     "demo": "grind one tool of the baluster workshop and say where to look",
     "start": "write a first recipe of your own to fill in, and draw where to measure",
     "drawing": "bar and flute from a drawing or points (SVG, DXF, CSV): a recipe",
+    "scan": "bar, flute and grind from a scan (STL, PLY, OBJ): a recipe",
     "grind": "grind a recipe: measures, mesh, edge table and picture",
     "gauge": "setup gauges to print: stop, spacers, angle, outline, wheel, relief",
     "export": "section, edge outline and templates 1:1, as SVG and DXF",

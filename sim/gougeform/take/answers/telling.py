@@ -42,9 +42,14 @@ def numbers_block(title: str, rows: Mapping[str, tuple[str, Known]]) -> Block:
     """A table of measured numbers; rows: by key with its unit, the words and the number."""
     cells: list[list[Cell]] = []
     for key, (words, known) in rows.items():
-        digits = int(np.clip(1 - np.floor(np.log10(max(known.off, 1e-4))), 1, 4))
-        cells.append([words, Number(known.value, key, digits), f"± {Number(known.off, key, digits)}"])
+        cells.append([words, *shown_with(known, key)])
     return Block(title, cells, ("", "", ""), below=COVERED)
+
+
+def shown_with(known: Known, key: str) -> tuple[Cell, Cell]:
+    """A number and its uncertainty, to the digits that it leaves."""
+    digits = int(np.clip(1 - np.floor(np.log10(max(known.off, 1e-4))), 1, 4))
+    return Number(known.value, key, digits), f"± {Number(known.off, key, digits)}"
 
 
 def fits_block(taken: TakenSection) -> Block:
