@@ -19,6 +19,7 @@ from gougeform.grind.gouge import shape
 from gougeform.reach.result import Terms, reach
 from gougeform.read.library import find
 from gougeform.read.toml import read_toml
+from gougeform.recipe.reading import from_table as load_table
 from gougeform.recipe.reading import load
 from gougeform.settings.bench import bench_of
 from gougeform.settings.names import NAMES
@@ -224,3 +225,27 @@ def test_set_off_moves_every_setting_by_a_step_at_most():
                 assert abs(off) <= NAMES[name].step(recipe) + 1e-9
                 seen += abs(off) > 1e-3
     assert seen > 10
+
+
+def test_the_page_asks_the_same_question(monkeypatch):
+    """The job of the workbench, with few tries: what it brings is set on the bench by its recipes."""
+    from gougeform.workbench import choosing
+
+    monkeypatch.setattr(choosing, "TRIES", 8)
+    said = []
+    recipe = load("finial-round-10-fingernail-foot")
+    got = choosing.choose(
+        {"recipe": recipe.table, "works": ["coves"]}, lambda share, words: said.append((share, words))
+    )
+    assert said
+    assert 0 < said[-1][0] <= 0.9
+    assert got["recipes"]
+    first = load_table(got["recipes"][0])
+    assert first.wheel.diameter_mm == recipe.wheel.diameter_mm
+    assert first.grinds[0].jig.arm_length_mm == recipe.grinds[0].jig.arm_length_mm
+    titles = [block["title"] for block in got["answer"]["blocks"]]
+    assert "The short list" in titles
+    for works in (None, [], ["no such"], [3], "coves"):
+        with pytest.raises(InputError) as error:
+            choosing.choose({"recipe": recipe.table, "works": works}, lambda share, words: None)
+        assert error.value.field == "works"

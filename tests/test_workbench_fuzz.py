@@ -113,7 +113,7 @@ def test_nothing_that_is_sent_is_a_fault_of_the_workbench(bench, good, path):
 
 JOB_FIELDS = {
     "reach": ["work"], "solve": ["wants", "free"], "relief": ["land_mm", "move", "angle_deg"],
-    "transfer": ["wheel", "jig"], "regrind": ["older"], "picture": ["tool"],
+    "transfer": ["wheel", "jig"], "regrind": ["older"], "choose": ["works"], "picture": ["tool"],
     "files": ["kind", "tool", "gauge", "options"],
 }  # fmt: skip
 

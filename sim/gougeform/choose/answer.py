@@ -16,7 +16,7 @@ from gougeform.card.byhand import hand_set
 from gougeform.choose.front import ALL_MM, Pick, front, picks, smallest_set, union, wishes
 from gougeform.choose.question import Choice
 from gougeform.choose.robust import OFF, set_off
-from gougeform.choose.search import Searched, search, unpickled
+from gougeform.choose.search import Searched, Tell, search, unpickled
 from gougeform.choose.trial import Asked, Tried, asked_of, reached_at_all
 from gougeform.errors import InputError
 from gougeform.grind.gouge import shape
@@ -70,11 +70,15 @@ def answer(
     every: bool = False,
     restart: bool = False,
     quiet: bool = False,
+    keep: bool = True,
+    tell: Tell | None = None,
 ) -> Answer:
     """Search, and name the few tools worth having.
 
     limit: tools to name at most. folder: for the recipes and the journal; one named after the works if None. every: the
-    whole grid instead of a search. restart: forget what was tried. quiet: no progress. Raises InputError where no tool
+    whole grid instead of a search. restart: forget what was tried. quiet: no progress.
+    keep: a journal in the folder, so that the question goes on later. tell: is told how many are done, and what is
+    known. Raises InputError where no tool
     can be had, with the reason most met.
     """
     folder = folder or Path("out") / f"choose-{'-'.join(question.works)}"[:80]
@@ -82,7 +86,12 @@ def answer(
     stream: TextIO | None = None if quiet else sys.stderr
     with counting(total, "tools", stream) as count:
         searched = search(
-            question, folder, workers=workers, every=every, restart=restart, tell=partial(_progress, count, stream)
+            question,
+            folder if keep else None,
+            workers=workers,
+            every=every,
+            restart=restart,
+            tell=tell or partial(_progress, count, stream),
         )
     if not searched.tools:
         raise _none(searched)
@@ -345,7 +354,8 @@ def _result(
         "tried": searched.count,
         "stopped": searched.stopped,
         "short_list": [
-            record(pick.tool) | {"why": pick.why, "nose_angle_deg": one.nose, "reached_mm": one.reached}
+            record(pick.tool)
+            | {"why": pick.why, "nose_angle_deg": one.nose, "reached_mm": one.reached, "recipe": one.recipe.table}
             for pick, one in zip(named, told, strict=True)
         ],
         "front": [record(one) for one in front(searched.tools, question.prices)],

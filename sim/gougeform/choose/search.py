@@ -71,13 +71,14 @@ def search(
 ) -> Searched:
     """Try tools until the question's tries are used up, or a person stops it.
 
-    folder: where a journal is kept, so that a later run goes on; None keeps none. every: all tools of the grid instead
-    of a search. tell: how many are done, and what is known by then. Raises InputError as `Journal` does.
+    folder: where a journal is kept, so that Ctrl-C stops it and a later run goes on; None keeps none. every: all tools
+    of the grid instead of a search. tell: how many are done, and what is known by then. Raises InputError as `Journal`
+    does.
     """
     known: dict[tuple[Any, ...], Tried | str] = {}
     if folder is None:
-        with asked_to_stop() as stop, crew(workers) as hands:
-            return _searched(question, known, None, hands, stop, every, tell)
+        with crew(workers) as hands:
+            return _searched(question, known, None, hands, lambda: False, every, tell)
     key = _fingerprint(question)
     with Journal(folder / JOURNAL, key, restart=restart) as journal, asked_to_stop() as stop, crew(workers) as hands:
         for record in journal.records():

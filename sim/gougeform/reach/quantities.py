@@ -87,7 +87,7 @@ class AtWork(Kept):
             "cove_mm": COVE_ERROR_MM,
             "place_mm": step,
             "reached_mm": 2 * step,
-            "search_deg": SEARCH_ERROR_DEG,
+            "mean_deg": SEARCH_ERROR_DEG + _sampling(self),
             "overhang_mm": 0.01,
             "deflection_mm": 1e-6,
             "frequency_hz": 0.05,
@@ -125,6 +125,12 @@ def _mean_clearance(tool: AtWork) -> float:
     return float(np.minimum(tool.reach.least, tool.terms.fineness.most_deg).mean())
 
 
+def _sampling(tool: AtWork) -> float:
+    """How much the mean hangs on how finely places are taken: against every other place alone, deg."""
+    least = np.minimum(tool.reach.least, tool.terms.fineness.most_deg)
+    return max(abs(float(least[k::2].mean() - least.mean())) for k in (0, 1)) if len(least) > 1 else 0.0
+
+
 def _one(
     key: str,
     label: str,
@@ -158,7 +164,7 @@ AT_WORK = (
     _one("depth_reached_mm", "deepest place reached", _depth, "depth of the deepest place reached, 0 where none is",
          "reach", "place_mm"),
     _one("mean_clearance_deg", "clearance angle needed, mean", _mean_clearance,
-         "smallest clearance angle, mean of all places", "reach", "search_deg"),
+         "smallest clearance angle, mean of all places", "reach", "mean_deg"),
     _one("clearance_mm", "clearance behind the heel", lambda t: _at_reached(t, t.reach.clearance, False),
          "smallest gap between wood and tool behind the heel, where it reaches", "reach"),
     _one("overhang_needed_mm", "overhang needed", lambda t: _at_reached(t, t.reach.overhang, True),

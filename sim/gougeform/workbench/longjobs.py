@@ -19,6 +19,7 @@ JOBS = {
     "relief": "gougeform.workbench.asking",
     "transfer": "gougeform.workbench.asking",
     "regrind": "gougeform.workbench.asking",
+    "choose": "gougeform.workbench.choosing",
     "picture": "gougeform.workbench.keeping",
     "files": "gougeform.workbench.keeping",
 }

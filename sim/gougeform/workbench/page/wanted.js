@@ -41,6 +41,10 @@ export class AskSheet {
     this.free = el("fieldset", {}, el("legend", {}, "may move (none ticked: as many as are needed)"),
       ...bench.fixed.free.map(([name, words]) => el("label", { class: "tick", "data-name": name }, el(
         "input", { type: "checkbox", value: name }), words)));
+    this.works = el("fieldset", { id: "choose-works" }, el("legend", {}, "workpieces it is to reach"), ...
+      bench.fixed.works
+      .map((one) => el("label", { class: "tick" }, el("input", { type: "checkbox", value: one.name }), one
+        .title)));
     place.replaceChildren(
       el("div", { class: "form" }, el("label", {}, "for", this.tool), ...bench.fixed.wants.map((w) =>
         field("solve", ...w)), button("solve", "Solve", () => this.solve())),
@@ -55,7 +59,10 @@ export class AskSheet {
       el("hr", { class: "rule" }), el("h3", {}, "What a regrind costs"),
       el("div", { class: "form" }, button("regrind", "From B's shape to A's", () => this.regrind("a")),
         el("button", { class: "main", onclick: () => this.regrind("b") }, "From A's shape to B's")), out(
-        "regrind"));
+        "regrind"),
+      el("hr", { class: "rule" }), el("h3", {}, "Which tool for this work, on this jig and wheel"),
+      el("div", { class: "form" }, this.works, button("choose", "Look for tools", () => this.choose())),
+      out("choose"));
   }
 
   close() { this.running?.stop(); }
@@ -185,5 +192,14 @@ export class AskSheet {
       { recipes } = this.bench.all;
     const what = { recipe: recipes[to], older: recipes[from] };
     return this.run("regrind", what, (got) => [el("div", { class: "answer" }, ...told(got.answer))]);
+  }
+
+  choose() {
+    const works = [...this.works.querySelectorAll("input:checked")].map((box) => box.value);
+    return this.run("choose", { recipe: this.recipe, works }, (got) => {
+      const buttons = got.recipes.map((recipe, i) => this.adopt(recipe,
+        `Set ${"ABCDEFGH"[i]} on the bench`, `choose-set-${i}`));
+      return [el("div", { class: "answer" }, ...buttons, ...told(got.answer))];
+    });
   }
 }
