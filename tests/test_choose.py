@@ -45,16 +45,24 @@ def small():
     return question(["egg-cup"], ("round-10", "square-8"), tries=84, **spans)
 
 
+@pytest.fixture(scope="module")
+def kept(small, tmp_path_factory):
+    """Every tool of the small grid, and the folder whose journal has them all, so that no test tries them again."""
+    folder = tmp_path_factory.mktemp("kept")
+    return search(small, folder, every=True, workers=2), folder
+
+
 def keys(tools):
     return {(one.number, *one.values.values()) for one in tools}
 
 
-def test_the_search_finds_the_front_of_the_whole_grid(small):
+def test_the_search_finds_the_front_of_the_whole_grid(small, kept):
     """Against every tool of the grid (84 of them); the search stops where it has seen as many."""
     assert len(small.every()) == 84
-    whole = search(small, every=True, workers=2)
+    whole, folder = kept
     assert whole.count == 84
-    half = search(replace(small, tries=60), workers=2)
+    half = search(replace(small, tries=60), folder)
+    assert half.count == 60
     best, found = front(whole.tools, False), front(half.tools, False)
     costs = np.stack([one.costs(False) for one in found])
     # How far the front found is from the whole one, in the worst of the costs, as a share of that cost's range.
@@ -126,8 +134,8 @@ def find_flute(name):
     return read_toml(find("flutes", name))
 
 
-def test_nothing_on_the_front_is_beaten(small):
-    found = search(small, every=True, workers=2)
+def test_nothing_on_the_front_is_beaten(kept):
+    found, _ = kept
     best = front(found.tools, False)
     for one in best:
         for other in found.tools:
