@@ -459,3 +459,19 @@ def test_an_older_request_that_has_not_begun_is_never_worked_on():
 def test_a_saved_recipe_is_the_recipe(bench):
     assert from_table(tomllib.loads(to_toml(bench.a.recipe))) == load(A)
     assert Trouble.of(InputError("a", "b", "c")).plain == {"field": "a", "problem": "b", "hint": "c"}
+
+
+def test_the_first_view_has_the_same_edge_on_a_round_bar_and_a_square_one():
+    """Lips as far apart, the floor as far below them: so the edge seen from above is one; bar and web alone differ."""
+    from gougeform.commands.workbench import _BAR, _RECIPE, on_bar
+
+    first = load(_RECIPE)
+    second = on_bar(first, _BAR)
+    one, two = (shape(recipe) for recipe in (first, second))
+    assert type(one.recipe.bar) is not type(two.recipe.bar)
+    assert two.section.lip(1)[0] == pytest.approx(one.section.lip(1)[0], abs=1e-9)
+    depth = [tool.section.lip(1)[1] - tool.section.y_floor for tool in (one, two)]
+    assert depth[1] == pytest.approx(depth[0], abs=1e-9)
+    edges = [measure(tool).edge.point for tool in (one, two)]
+    assert edges[1][[0, 2]] == pytest.approx(edges[0][[0, 2]], abs=1e-6)
+    assert second.grinds[0].path == first.grinds[0].path

@@ -7,17 +7,23 @@ The page is served to this machine only and asks nothing of any other. Ctrl-C en
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from gougeform.commands import recipe_argument, whole
 
+if TYPE_CHECKING:
+    from gougeform.recipe.model import Recipe
+
 USUAL_PORT = 7340
-_RECIPE = "baluster-square-10-fingernail-foot"
+_RECIPE, _BAR, _WORK = "finial-round-10-fingernail-foot", "square-10", "coves"
+"""What lies on the bench where nobody says: the same edge on a round bar and a square one, for the coves."""
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """What `gougeform workbench` takes."""
     recipe_argument(parser, nargs="?", default=_RECIPE, help="tool A (default %(default)s)")
-    recipe_argument(parser, "second", nargs="?", metavar="SECOND", help="tool B (default: the same as A)")
+    second = f"tool B (default: the same as A; beside the default A its edge on the bar {_BAR})"
+    recipe_argument(parser, "second", nargs="?", metavar="SECOND", help=second)
     add = parser.add_argument
     add("--port", metavar="N", type=port, help=f"port (default {USUAL_PORT}, or a free one where it is taken)")
     add("--host", metavar="ADDRESS", default="127.0.0.1", help="address to listen on (default %(default)s)")
@@ -38,8 +44,12 @@ def run(given: argparse.Namespace) -> int:
     """Serve until Ctrl-C."""
     from gougeform.workbench.server import serve
 
+    first, second, work = given.recipe, given.second or given.recipe, ""
+    if given.second is None and first.name == _RECIPE:
+        second, work = on_bar(first, _BAR), _WORK
     return serve(
-        (given.recipe, given.second or given.recipe),
+        (first, second),
+        work=work,
         host=given.host,
         port=given.port,
         usual_port=USUAL_PORT,
@@ -47,3 +57,13 @@ def run(given: argparse.Namespace) -> int:
         browser=not given.no_browser,
         say=lambda words: print(words, flush=True),
     )
+
+
+def on_bar(recipe: Recipe, bar: str) -> Recipe:
+    """The same edge on another bar of the library, in everything else the same tool. Raises InputError."""
+    from gougeform.compare.equal import fair
+    from gougeform.reach.quantities import OVERHANG_MM
+    from gougeform.recipe.change import changed
+
+    other = changed(recipe, {"bar": bar, "title": f"The same edge on the bar {bar}"})
+    return fair([recipe, other], ("edge",), OVERHANG_MM)[1].recipe

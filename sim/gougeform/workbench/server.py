@@ -32,7 +32,7 @@ from gougeform.workbench.incoming import LARGEST_UPLOAD, good_recipe, parsed_jso
 from gougeform.workbench.keeping import small_file
 from gougeform.workbench.longjobs import JOBS, LongJobs
 from gougeform.workbench.reaching import standing, work_profile
-from gougeform.workbench.state import Desk, Trouble, start
+from gougeform.workbench.state import Desk, Shown, Trouble, start
 from gougeform.workbench.workroom import Superseded, Workroom
 
 LARGEST_REQUEST = 1024 * 1024
@@ -124,8 +124,9 @@ def serve(
     allow_network: bool,
     browser: bool,
     say: Callable[[str], None],
+    work: str = "",
 ) -> int:
-    """Serve until Ctrl-C; `say` is told where, and that it is closed.
+    """Serve until Ctrl-C; `say` is told where, and that it is closed. work: the workpiece chosen at first.
 
     Raises InputError where the address cannot be listened on, or a recipe not be ground.
     """
@@ -137,7 +138,7 @@ def serve(
         measure(shape(recipe))
     listening = _socket(host, port, usual_port)
     try:
-        asyncio.run(_serve(start(*recipes), listening, host, allow_network, browser, say))
+        asyncio.run(_serve(start(*recipes, Shown(work=work)), listening, host, allow_network, browser, say))
     finally:
         listening.close()
     say("The workbench is closed.")
