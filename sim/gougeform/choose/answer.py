@@ -100,11 +100,12 @@ def answer(
     with step("grinding the chosen ones again"), crew(workers) as hands:
         named = _verified(searched, limit, hands)
         short = [pick.tool for pick in named]
-        more = [one for one in together if all(one.recipe != two.recipe for two in short)]
+        called = {one.recipe: chr(65 + i) for i, one in enumerate(short)}
+        more = [one for one in together if one.recipe not in called]
         tasks = [(one.recipe.table, one.missed, one.recipe.title) for one in (*short, *more)]
         made = hands.results(partial(_told, pickle.dumps(question)), tasks)
-    told, sets = made[: len(short)], made[len(short) :]
-    names = [f"{chr(65 + i)}.toml" for i in range(len(told))]
+    told = made[: len(short)]
+    called |= {one.recipe: f"set-{i + 1}" for i, one in enumerate(more)}
     return Answer(
         f"For: {', '.join(work.title or name for name, work in question.works.items())}",
         [
@@ -112,7 +113,7 @@ def answer(
             _why(named, told),
             _settings(told),
             Block("What each wish costs", points=wishes(searched)),
-            _together(question, searched, asked, together, named),
+            _together(searched, asked, together, called),
             _unreached(question, searched, asked, told),
             Block("How it was searched", points=_how(searched)),
             Block("What these numbers are", points=MODEL_NOTES),
@@ -120,10 +121,7 @@ def answer(
         verdict=_verdict(question, told),
         result=_result(question, searched, asked, named, told, together),
         files=Files(
-            {
-                **{name: text(to_toml(one.recipe)) for name, one in zip(names, told, strict=True)},
-                **{f"set-{i + 1}.toml": text(to_toml(one.recipe)) for i, one in enumerate(sets)},
-            },
+            {f"{name}.toml": text(to_toml(one.recipe)) for name, one in zip(called.values(), made, strict=True)},
             folder,
             record="choose.json",
             replaces=r"([A-Z]|set-\d+)\.toml",
@@ -265,30 +263,18 @@ def _settings(told: Sequence[Told]) -> Block:
     return Block("Set, by the ruler", points=points)
 
 
-def _together(
-    question: Choice, searched: Searched, asked: Asked, together: Sequence[Tried], named: Sequence[Pick]
-) -> Block:
-    if not together:
-        return Block()
-    every = union(searched.tools)
-    whole = float(asked.length[every].sum())
-    letters = {id(pick.tool): chr(65 + i) for i, pick in enumerate(named)}
-    if len(together) == 1:
-        return Block("The smallest set", points=["One tool reaches all that any of those tried reaches."])
+def _together(searched: Searched, asked: Asked, together: Sequence[Tried], called: dict[Recipe, str]) -> Block:
+    """The smallest set, each tool by the name under which it is told or written, with what it adds to those before."""
+    if len(together) < 2:
+        words = ["One tool reaches all that any of those tried reaches."] if together else []
+        return Block("The smallest set" if together else "", points=words)
     points: list[str] = []
-    done = np.zeros(len(every), bool)
-    number = 0
+    done = np.zeros(len(asked.length), bool)
     for one in together:
-        more = float(asked.length[one.reached & ~done].sum())
+        adds = float(asked.length[one.reached & ~done].sum())
+        points.append(f"{called[one.recipe]}: {one.recipe.title}: {adds:.1f} mm{' more' if done.any() else ''}")
         done |= one.reached
-        if id(one) in letters:
-            name = letters[id(one)]
-        else:
-            number += 1
-            name = f"set-{number}.toml"
-        points.append(
-            f"{name}: {one.recipe.title}: {more:.1f} mm" + (" more" if done is not one.reached and points else "")
-        )
+    whole = float(asked.length[union(searched.tools)].sum())
     below = f"Together they reach the {whole:.1f} mm that any of those tried reaches; no fewer of them do."
     return Block(f"The smallest set: {len(together)} tools", points=points, below=below)
 

@@ -123,8 +123,9 @@ def _searched(
             so_far.tools.append(found)
 
     if every:
-        for begin in range(0, len(question.every()), _GENERATION):
-            tasks = question.every()[begin : begin + _GENERATION]
+        grid = question.every()
+        for begin in range(0, len(grid), _GENERATION):
+            tasks = grid[begin : begin + _GENERATION]
             for task, found in zip(tasks, had(tasks), strict=True):
                 keep(task, found)
             if stop():

@@ -122,19 +122,15 @@ def solved(
     cap: float,
     tolerance: float,
     work: Room,
-    exact: bool,
 ) -> float:
     """The smallest angle from alpha on at which the posture of work.frame is clear and held; infinite beyond cap.
 
-    Unless `exact` by the points to ask first alone: a lower bound. hold: (25,) of `Hold.terms`; place: (7,).
+    hold: (25,) of `Hold.terms`; place: (7,).
     """
     before = -1.0
     while alpha != before:
         before = alpha
-        if exact:
-            alpha = smallest(tree, f, place, lam, alpha, cap, tolerance, work)
-        else:
-            alpha = past(f, work.frame, place, lam, alpha, cap, tolerance, 0.0, 0.0, work.hint, work.point)
+        alpha = smallest(tree, f, place, lam, alpha, cap, tolerance, work)
         if alpha <= cap:
             alpha = first_held(hold, work.frame, place, lam, alpha, cap, 0.0, 0.0, work.axis)
         if alpha > cap:
@@ -173,7 +169,7 @@ def best_of(
             s, lam = min(max(seed[0], s0), s1), min(max(seed[1], l0), l1)
         if best > enough:
             at_edge(tree, s, work.frame)
-            alpha = solved(tree, f, hold, place, lam, 0.0, min(most, best - gain), tolerance, work, True)
+            alpha = solved(tree, f, hold, place, lam, 0.0, min(most, best - gain), tolerance, work)
             if alpha < best:
                 best, out[0], out[1] = alpha, s, lam
     if best > enough:
@@ -240,7 +236,7 @@ def _look(
         bound = first_held(hold, work.frame, place, box[_LAM], bound, cap, turn, slide, work.axis)
     if bound > cap:
         return best, count
-    alpha = solved(tree, f, hold, place, box[_LAM], bound, cap, tolerance, work, True)
+    alpha = solved(tree, f, hold, place, box[_LAM], bound, cap, tolerance, work)
     if alpha <= cap:
         best = alpha
         out[0], out[1] = box[_S], box[_LAM]
@@ -264,9 +260,9 @@ def _better(
 ) -> float:
     """A clear angle up to the cap of the posture of work.frame, looked for from a little below the best one on."""
     begin = max(0.0, min(best, cap) - _BACK)
-    alpha = solved(tree, f, hold, place, lam, begin, cap, tolerance, work, True)
+    alpha = solved(tree, f, hold, place, lam, begin, cap, tolerance, work)
     if alpha == begin > 0:
-        alpha = solved(tree, f, hold, place, lam, 0.0, begin, tolerance, work, True)
+        alpha = solved(tree, f, hold, place, lam, 0.0, begin, tolerance, work)
     return alpha
 
 
@@ -351,7 +347,7 @@ def _from_next(
         return
     at_edge(tree, seed[0], work.frame)
     cap = min(best - _STEP, limits[4])
-    alpha = solved(tree, f, hold, place, seed[1], 0.0, cap, tolerance, work, True)
+    alpha = solved(tree, f, hold, place, seed[1], 0.0, cap, tolerance, work)
     if alpha < best:
         out[0], out[1] = seed[0], seed[1]
         out[2] = _polish(tree, f, hold, place, limits, alpha, tolerance, work, out)
@@ -461,7 +457,7 @@ def _again(
 ) -> None:
     for i in range(len(which)):
         at_edge(tree, edge[i], work.frame)
-        out[i] = solved(tree, f, hold, places[which[i]], lam[i], alpha[i], cap[i], tolerance, work, True)
+        out[i] = solved(tree, f, hold, places[which[i]], lam[i], alpha[i], cap[i], tolerance, work)
 
 
 def again(contact: Contact, postures: Postures, cap: Floats, hold: Floats) -> Floats:
