@@ -11,12 +11,12 @@ from gougeform.grind.gouge import Gouge
 from gougeform.mesh.solid import Solid, build_solid
 from gougeform.show.scene import WHOLE, Camera, Moment, Scene, Segments, Thing
 from gougeform.show.tool import TOLERANCE_MM, steel, tool_lines
+from gougeform.tool.picture import HEIGHT, WIDTH, head_views
 
 Floats = NDArray[np.float64]
 
-SIZE = (2000, 1500)
+SIZE = (WIDTH, HEIGHT)
 SECOND = "edge of the second tool"
-_MARGIN, _TOP, _GAP, _BETWEEN, _FOOT, _PAD = 70, 240, 70, 95, 150, 14
 
 
 def heads(
@@ -57,38 +57,6 @@ def heads(
 
 
 def _views(points: Floats, ground: Floats) -> tuple[Camera, ...]:
-    """Laid out as on a drawing: from above, below it from the left side, beside that looking at the tip."""
-    low, high = points.min(0), points.max(0)
-    wide, tall, whole = (float(v) for v in high - low)
-    tip = float(ground[:, 2].max())
-    bevel = tip - float(ground[:, 2].min())
-    length = min(max(1.35 * bevel, 2.0 * max(wide, tall)), whole)
-    room_wide, room_tall = SIZE[0] - 2 * _MARGIN - _GAP, SIZE[1] - _TOP - _BETWEEN - _FOOT
-    scale = min(room_wide / (length + 1.9 * wide), room_tall / (wide + tall))
-    long_px, wide_px, tall_px = (round(scale * v) + 2 * _PAD for v in (length, wide, tall))
-    left, top = _MARGIN, _TOP
-    below, beside = top + wide_px + _BETWEEN, left + long_px + _GAP
-    middle = (low + high) / 2
-    side_on = np.array([middle[0], middle[1], tip - length / 2 + _PAD / scale / 2])
-    x, y, z = np.eye(3)
-    return (
-        Camera("from above", z, x, side_on, scale, (left, top, long_px, wide_px)),
-        Camera("from the left side", z, y, side_on, scale, (left, below, long_px, tall_px)),
-        Camera("looking at the tip", x, y, middle, scale, (beside, below, wide_px, tall_px)),
-        _at_an_angle(ground, (beside, top, SIZE[0] - _MARGIN - beside, wide_px), scale),
-    )
-
-
-def _at_an_angle(ground: Floats, box: tuple[int, int, int, int], most: float) -> Camera:
-    """From ahead, to the left and a little above, as large as shows the whole ground head but not over `most` px/mm."""
-    turn, rise = np.radians(50.0), np.radians(20.0)
-    right = np.array([np.cos(turn), 0.0, np.sin(turn)])
-    up = np.array([np.sin(turn) * np.sin(rise), np.cos(rise), -np.cos(turn) * np.sin(rise)])
-    seen = np.stack([ground @ right, ground @ up], -1)
-    low, high = seen.min(0), seen.max(0)
-    size = np.array(box[2:]) - 2 * _PAD
-    scale = min(most, float((size / (high - low)).min()))
-    # The head stands at the right end of its box: the bar runs out of it on the left.
-    middle = (low + high) / 2
-    middle[0] = high[0] + _PAD / scale - box[2] / scale / 2
-    return Camera("at an angle", right, up, middle[0] * right + middle[1] * up, scale, box)
+    """The views of a head's picture, as cameras."""
+    views = head_views(points, ground, gap=70, foot=150)
+    return tuple(Camera(one.name, one.right, one.up, one.middle, one.scale, one.box) for one in views)

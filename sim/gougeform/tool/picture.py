@@ -12,7 +12,7 @@ import struct
 import sys
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -41,7 +41,7 @@ BAR, FLUTE, FIRST_GRIND = 0, 1, 2
 EDGE, CREASE, HEEL = colour("edge"), colour("crease"), colour("heel line")
 
 WIDTH, HEIGHT = 2000, 1500
-_MARGIN, _TITLE, _GAP = 70, 190, 60
+_MARGIN, _TOP, _BETWEEN = 70, 240, 95
 _PAD = 14  # px round every view
 LIGHTS = (((-0.5, 0.9, 1.0), 0.55), ((0.9, -0.3, 0.8), 0.35), ((-0.2, -1.0, 0.5), 0.3))
 """Position as seen from the eye (right, up, toward it) and strength of each."""
@@ -128,28 +128,34 @@ class Layout:
 def layout(shape: Shape) -> Layout:
     """Fit the head, and as much of the fluted bar behind it as shows what it is, into the picture."""
     ground = shape.points[np.unique(shape.faces[shape.part >= FIRST_GRIND])]
-    low, high = shape.points.min(0), shape.points.max(0)
+    views = head_views(shape.points, ground, gap=60, foot=205)
+    *straight, angle = views
+    return Layout(views[0].scale, (*straight, replace(angle, name=f"{angle.name}, not to scale")))
+
+
+def head_views(points: Floats, ground: Floats, *, gap: int, foot: int) -> tuple[View, ...]:
+    """Laid out as on a drawing: from above, below it from the left side, beside that at the tip; and one at an angle.
+
+    points, ground: (n, 3) mm of the whole solid and of its ground head. gap, foot: px between columns, and kept free
+    below.
+    """
+    low, high = points.min(0), points.max(0)
     wide, tall, whole = (float(v) for v in high - low)
     tip = float(ground[:, 2].max())
     bevel = tip - float(ground[:, 2].min())
     length = min(max(1.35 * bevel, 2.0 * max(wide, tall)), whole)
-    room_wide, room_tall = WIDTH - 2 * _MARGIN - _GAP, HEIGHT - _TITLE - 350
+    room_wide, room_tall = WIDTH - 2 * _MARGIN - gap, HEIGHT - _TOP - _BETWEEN - foot
     scale = min(room_wide / (length + 1.9 * wide), room_tall / (wide + tall))
     long_px, wide_px, tall_px = (round(scale * v) + 2 * _PAD for v in (length, wide, tall))
-    left, top = _MARGIN, _TITLE + 50
-    below, beside = top + wide_px + 95, left + long_px + _GAP
+    below, beside = _TOP + wide_px + _BETWEEN, _MARGIN + long_px + gap
     middle = (low + high) / 2
     side_on = np.array([middle[0], middle[1], tip - length / 2 + _PAD / scale / 2])
     x, y, z = np.eye(3)
-    at_angle = _at_an_angle(ground, (beside, top, WIDTH - _MARGIN - beside, wide_px), scale)
-    return Layout(
-        scale,
-        (
-            View("from above", z, x, side_on, scale, (left, top, long_px, wide_px)),
-            View("from the left side", z, y, side_on, scale, (left, below, long_px, tall_px)),
-            View("looking at the tip", x, y, middle, scale, (beside, below, wide_px, tall_px)),
-            at_angle,
-        ),
+    return (
+        View("from above", z, x, side_on, scale, (_MARGIN, _TOP, long_px, wide_px)),
+        View("from the left side", z, y, side_on, scale, (_MARGIN, below, long_px, tall_px)),
+        View("looking at the tip", x, y, middle, scale, (beside, below, wide_px, tall_px)),
+        _at_an_angle(ground, (beside, _TOP, WIDTH - _MARGIN - beside, wide_px), scale),
     )
 
 
@@ -166,7 +172,7 @@ def _at_an_angle(ground: Floats, box: tuple[int, int, int, int], most: float) ->
     middle = (low + high) / 2
     middle[0] = high[0] + _PAD / scale - box[2] / scale / 2
     at = middle[0] * right + middle[1] * up
-    return View("at an angle, not to scale", right, up, at, scale, box)
+    return View("at an angle", right, up, at, scale, box)
 
 
 def draw(shape: Shape, out: Path, title: str, lines: Sequence[str]) -> None:
