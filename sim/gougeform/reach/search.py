@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,6 +81,20 @@ _WAYS = tuple(
 )  # directions of the walk: along the edge, and of the inclination
 
 
+class Hunt(NamedTuple):
+    """What a search goes by, the same for all its places: tool, wood, how it is held (`Hold.terms`), room to work in.
+
+    limits: (7,) least and largest edge place and inclination; largest and good enough angle; the gain that counts.
+    """
+
+    tree: Tree
+    f: Pieces
+    hold: Floats
+    limits: Floats
+    tolerance: float
+    work: Room
+
+
 @inner
 def _push(heap: Floats, count: int, box: Floats) -> int:
     """Add a box to a heap whose first has the least key; the new count."""
@@ -112,53 +127,29 @@ def _pop(heap: Floats, count: int, out: Floats) -> int:
 
 
 @inner
-def solved(
-    tree: Tree,
-    f: Pieces,
-    hold: Floats,
-    place: Floats,
-    lam: float,
-    alpha: float,
-    cap: float,
-    tolerance: float,
-    work: Room,
-) -> float:
-    """The smallest angle from alpha on at which the posture of work.frame is clear and held; infinite beyond cap.
+def solved(h: Hunt, place: Floats, lam: float, alpha: float, cap: float) -> float:
+    """The smallest angle from alpha on at which the posture of h.work.frame is clear and held; infinite beyond cap.
 
-    hold: (25,) of `Hold.terms`; place: (7,).
+    place: (7,).
     """
     before = -1.0
     while alpha != before:
         before = alpha
-        alpha = smallest(tree, f, place, lam, alpha, cap, tolerance, work)
+        alpha = smallest(h.tree, h.f, place, lam, alpha, cap, h.tolerance, h.work)
         if alpha <= cap:
-            alpha = first_held(hold, work.frame, place, lam, alpha, cap, 0.0, 0.0, work.axis)
+            alpha = first_held(h.hold, h.work.frame, place, lam, alpha, cap, 0.0, 0.0, h.work.axis)
         if alpha > cap:
             return np.inf
     return alpha
 
 
 @inner
-def best_of(
-    tree: Tree,
-    f: Pieces,
-    hold: Floats,
-    place: Floats,
-    limits: Floats,
-    seed: Floats,
-    tolerance: float,
-    heap: Floats,
-    box: Floats,
-    part: Floats,
-    work: Room,
-    out: Floats,
-) -> None:
-    """Search one place and feed. limits: least and largest edge place and inclination; largest and good enough angle;
-    the gain that counts. seed: (2,) edge place and inclination to try first, NaN for none.
+def best_of(h: Hunt, place: Floats, seed: Floats, heap: Floats, box: Floats, part: Floats, out: Floats) -> None:
+    """Search one place and feed. seed: (2,) edge place and inclination to try first, NaN for none.
 
     Into out: edge place, inclination, angle (infinite where nothing is clear), boxes looked at.
     """
-    s0, s1, l0, l1, most, enough, gain = limits
+    s0, s1, l0, l1, most, enough, gain = h.limits
     best, tried, count = np.inf, 0, 0
     out[0], out[1] = min(max(0.0, s0), s1), l0 if abs(l0) < abs(l1) else l1
     for first in range(2):  # the posture of the place before, and the nose square to its way
@@ -168,8 +159,8 @@ def best_of(
                 continue
             s, lam = min(max(seed[0], s0), s1), min(max(seed[1], l0), l1)
         if best > enough:
-            at_edge(tree, s, work.frame)
-            alpha = solved(tree, f, hold, place, lam, 0.0, min(most, best - gain), tolerance, work)
+            at_edge(h.tree, s, h.work.frame)
+            alpha = solved(h, place, lam, 0.0, min(most, best - gain))
             if alpha < best:
                 best, out[0], out[1] = alpha, s, lam
     if best > enough:
@@ -179,16 +170,16 @@ def best_of(
                 box[_S], box[_LAM] = s0 + (2 * i + 1) * box[_HALF_S], l0 + (2 * j + 1) * box[_HALF_LAM]
                 box[_KEY] = 0.0
                 if best > enough:
-                    best, count = _look(tree, f, hold, place, limits, best, tolerance, heap, count, box, work, out)
+                    best, count = _look(h, place, best, heap, count, box, out)
     if best > enough:
-        best = _seam(tree, f, hold, place, limits, best, tolerance, work, out, s0, s1)
+        best = _seam(h, place, best, out, s0, s1)
     known = np.inf  # the best angle when the search last walked on from it
     while True:
         if enough < best < known:
-            best = _polish(tree, f, hold, place, limits, best, tolerance, work, out)
+            best = _polish(h, place, best, out)
             known, low, high = best, max(s0, out[0] - _CLOSELY), min(s1, out[0] + _CLOSELY)
             if best > enough:
-                best = _seam(tree, f, hold, place, limits, best, tolerance, work, out, low, high)
+                best = _seam(h, place, best, out, low, high)
             continue
         while count and best > enough and best >= known and tried < len(heap) // 2:
             count = _pop(heap, count, box)
@@ -203,123 +194,80 @@ def best_of(
                 copy(part, box)
                 part[2 + side] /= 2
                 part[side] += sign * part[2 + side]
-                best, count = _look(tree, f, hold, place, limits, best, tolerance, heap, count, part, work, out)
+                best, count = _look(h, place, best, heap, count, part, out)
         if best >= known or best <= enough:
             break
     out[2], out[3] = best, tried
 
 
 @inner
-def _look(
-    tree: Tree,
-    f: Pieces,
-    hold: Floats,
-    place: Floats,
-    limits: Floats,
-    best: float,
-    tolerance: float,
-    heap: Floats,
-    count: int,
-    box: Floats,
-    work: Room,
-    out: Floats,
-) -> tuple[float, int]:
+def _look(h: Hunt, place: Floats, best: float, heap: Floats, count: int, box: Floats, out: Floats) -> tuple[float, int]:
     """Look at the middle of a box, and keep the box if it may hold something better: the best so far, and the count."""
-    cap = min(best - limits[6], limits[4])
-    here = at_edge(tree, box[_S], work.frame)
-    high = at_edge(tree, min(box[_S] + box[_HALF_S], tree.arc[-1]), work.frame)
-    low = at_edge(tree, max(box[_S] - box[_HALF_S], tree.arc[0]), work.frame)
-    at_edge(tree, box[_S], work.frame)
+    cap = min(best - h.limits[6], h.limits[4])
+    here = at_edge(h.tree, box[_S], h.work.frame)
+    high = at_edge(h.tree, min(box[_S] + box[_HALF_S], h.tree.arc[-1]), h.work.frame)
+    low = at_edge(h.tree, max(box[_S] - box[_HALF_S], h.tree.arc[0]), h.work.frame)
+    at_edge(h.tree, box[_S], h.work.frame)
     slide, turn = _SHARE * box[_HALF_S], _SHARE * (max(high - here, here - low) + box[_HALF_LAM])
-    bound = past(f, work.frame, place, box[_LAM], box[_KEY], cap, tolerance, slide, turn, work.hint, work.point)
+    bound = past(
+        h.f, h.work.frame, place, box[_LAM], box[_KEY], cap, h.tolerance, slide, turn, h.work.hint, h.work.point
+    )
     if bound <= cap:
-        bound = first_held(hold, work.frame, place, box[_LAM], bound, cap, turn, slide, work.axis)
+        bound = first_held(h.hold, h.work.frame, place, box[_LAM], bound, cap, turn, slide, h.work.axis)
     if bound > cap:
         return best, count
-    alpha = solved(tree, f, hold, place, box[_LAM], bound, cap, tolerance, work)
+    alpha = solved(h, place, box[_LAM], bound, cap)
     if alpha <= cap:
         best = alpha
         out[0], out[1] = box[_S], box[_LAM]
-    if count < len(heap) and bound <= best - limits[6]:
+    if count < len(heap) and bound <= best - h.limits[6]:
         box[_KEY] = bound
         count = _push(heap, count, box)
     return best, count
 
 
 @inner
-def _better(
-    tree: Tree,
-    f: Pieces,
-    hold: Floats,
-    place: Floats,
-    lam: float,
-    best: float,
-    cap: float,
-    tolerance: float,
-    work: Room,
-) -> float:
-    """A clear angle up to the cap of the posture of work.frame, looked for from a little below the best one on."""
+def _better(h: Hunt, place: Floats, lam: float, best: float, cap: float) -> float:
+    """A clear angle up to the cap of the posture of h.work.frame, looked for from a little below the best one on."""
     begin = max(0.0, min(best, cap) - _BACK)
-    alpha = solved(tree, f, hold, place, lam, begin, cap, tolerance, work)
+    alpha = solved(h, place, lam, begin, cap)
     if alpha == begin > 0:
-        alpha = solved(tree, f, hold, place, lam, 0.0, begin, tolerance, work)
+        alpha = solved(h, place, lam, 0.0, begin)
     return alpha
 
 
 @inner
-def _seam(
-    tree: Tree,
-    f: Pieces,
-    hold: Floats,
-    place: Floats,
-    limits: Floats,
-    best: float,
-    tolerance: float,
-    work: Room,
-    out: Floats,
-    s0: float,
-    s1: float,
-) -> float:
+def _seam(h: Hunt, place: Floats, best: float, out: Floats, s0: float, s1: float) -> float:
     """Look along the edge from s0 to s1 at both ends of the inclinations: boxes end there, and windows often do."""
     for i in range(2 * _STITCHES):
         # Closer together near the middle: where the edge is most bent when the whole of it is looked at.
         t = 2 * (i // 2) / (_STITCHES - 1) - 1
-        s, lam = (s0 + s1 + (s1 - s0) * t * np.sqrt(abs(t))) / 2, limits[2 + i % 2]
-        at_edge(tree, s, work.frame)
-        cap = min(best - limits[6], limits[4])
-        alpha = _better(tree, f, hold, place, lam, best, cap, tolerance, work)
+        s, lam = (s0 + s1 + (s1 - s0) * t * np.sqrt(abs(t))) / 2, h.limits[2 + i % 2]
+        at_edge(h.tree, s, h.work.frame)
+        cap = min(best - h.limits[6], h.limits[4])
+        alpha = _better(h, place, lam, best, cap)
         if alpha < best:
             best, out[0], out[1] = alpha, s, lam
     return best
 
 
 @inner
-def _polish(
-    tree: Tree,
-    f: Pieces,
-    hold: Floats,
-    place: Floats,
-    limits: Floats,
-    best: float,
-    tolerance: float,
-    work: Room,
-    out: Floats,
-) -> float:
+def _polish(h: Hunt, place: Floats, best: float, out: Floats) -> float:
     """Walk from the best posture to better neighbours in ever smaller steps; the best angle then.
 
     The way to go is mostly a narrow valley, often one in which the inclination changes and the place hardly does: the
     directions crowd there, and one that helps is followed on.
     """
     size = _STRIDE
-    while size > _LEAST and best > limits[5]:
+    while size > _LEAST and best > h.limits[5]:
         before = best
         for k in range(len(_WAYS)):
             step = size
             while True:
-                s = min(max(out[0] + step * _WAYS[k][0], limits[0]), limits[1])
-                lam = min(max(out[1] + step / ARM_MM * _WAYS[k][1], limits[2]), limits[3])
-                at_edge(tree, s, work.frame)
-                alpha = _better(tree, f, hold, place, lam, best, best - _STEP, tolerance, work)
+                s = min(max(out[0] + step * _WAYS[k][0], h.limits[0]), h.limits[1])
+                lam = min(max(out[1] + step / ARM_MM * _WAYS[k][1], h.limits[2]), h.limits[3])
+                at_edge(h.tree, s, h.work.frame)
+                alpha = _better(h, place, lam, best, best - _STEP)
                 if alpha >= best:
                     break
                 best, out[0], out[1] = alpha, s, lam
@@ -330,50 +278,29 @@ def _polish(
 
 
 @inner
-def _from_next(
-    tree: Tree,
-    f: Pieces,
-    hold: Floats,
-    place: Floats,
-    limits: Floats,
-    seed: Floats,
-    tolerance: float,
-    work: Room,
-    out: Floats,
-) -> None:
+def _from_next(h: Hunt, place: Floats, seed: Floats, out: Floats) -> None:
     """Try the posture of the place after this one too, and walk on from it where it is better."""
     best = out[2]
-    if best <= limits[5] or seed[2] == np.inf:
+    if best <= h.limits[5] or seed[2] == np.inf:
         return
-    at_edge(tree, seed[0], work.frame)
-    cap = min(best - _STEP, limits[4])
-    alpha = solved(tree, f, hold, place, seed[1], 0.0, cap, tolerance, work)
+    at_edge(h.tree, seed[0], h.work.frame)
+    cap = min(best - _STEP, h.limits[4])
+    alpha = solved(h, place, seed[1], 0.0, cap)
     if alpha < best:
         out[0], out[1] = seed[0], seed[1]
-        out[2] = _polish(tree, f, hold, place, limits, alpha, tolerance, work, out)
+        out[2] = _polish(h, place, alpha, out)
 
 
 @compiled
-def _run(
-    tree: Tree,
-    f: Pieces,
-    hold: Floats,
-    places: Floats,
-    limits: Floats,
-    tolerance: float,
-    heap: Floats,
-    room: Floats,
-    work: Room,
-    out: Floats,
-) -> None:
+def _run(h: Hunt, places: Floats, heap: Floats, room: Floats, out: Floats) -> None:
     """Search places in a row, each with the posture of the one before it to try first."""
     seed, box, part = room[0], room[1], room[2]
     for i in range(len(places)):
-        best_of(tree, f, hold, places[i], limits, seed, tolerance, heap, box, part, work, out[i])
+        best_of(h, places[i], seed, heap, box, part, out[i])
         if out[i, 2] < np.inf:
             seed[0], seed[1] = out[i, 0], out[i, 1]
     for i in range(len(places) - 2, -1, -1):
-        _from_next(tree, f, hold, places[i], limits, out[i + 1], tolerance, work, out[i])
+        _from_next(h, places[i], out[i + 1], out[i])
 
 
 @dataclass(frozen=True, eq=False)
@@ -397,10 +324,7 @@ _IN_A_ROW = 20  # places that one thread searches, each beginning with the postu
 
 
 def search(
-    contact: Contact,
-    fineness: Fineness = USUAL,
-    feeds: tuple[int, ...] = FEEDS,
-    hold: Floats | None = None,
+    contact: Contact, fineness: Fineness = USUAL, feeds: tuple[int, ...] = FEEDS, hold: Floats | None = None
 ) -> Best:
     """The best posture of every place and feed, among those that `hold` (as `Hold.terms` gives it) allows."""
     hold = FREE.terms(contact.body, np.inf, (np.inf, -np.inf)) if hold is None else hold
@@ -429,7 +353,7 @@ def search(
         # Feed along the meridian has inclinations of 0 or below, feed against it the others.
         mine[2:4] = (-limits[3], -limits[2]) if feeds[k] > 0 else limits[2:4]
         heap = np.empty((2 * fineness.boxes + 4, 5))
-        _run(tree, field, hold, rows[part], mine, contact.tolerance, heap, room, desk(body), out[k, part])
+        _run(Hunt(tree, field, hold, mine, contact.tolerance, desk(body)), rows[part], heap, room, out[k, part])
 
     at_once(job, jobs)
     found = out.transpose(1, 0, 2).reshape(-1, 4)
@@ -442,29 +366,19 @@ def search(
 
 @compiled
 def _again(
-    tree: Tree,
-    f: Pieces,
-    hold: Floats,
-    places: Floats,
-    which: Ints,
-    edge: Floats,
-    lam: Floats,
-    alpha: Floats,
-    cap: Floats,
-    tolerance: float,
-    work: Room,
-    out: Floats,
+    h: Hunt, places: Floats, which: Ints, edge: Floats, lam: Floats, alpha: Floats, cap: Floats, out: Floats
 ) -> None:
     for i in range(len(which)):
-        at_edge(tree, edge[i], work.frame)
-        out[i] = solved(tree, f, hold, places[which[i]], lam[i], alpha[i], cap[i], tolerance, work)
+        at_edge(h.tree, edge[i], h.work.frame)
+        out[i] = solved(h, places[which[i]], lam[i], alpha[i], cap[i])
 
 
 def again(contact: Contact, postures: Postures, cap: Floats, hold: Floats) -> Floats:
     """(n,) rad: the smallest clear angles, from the postures' own on, that `hold` allows; infinite beyond the caps."""
     out = np.empty(len(postures))
-    tree, field, rows = contact.body.tree, contact.wood.field, contact.places.rows
-    _again(tree, field, hold, rows, *postures.columns, cap, contact.tolerance, desk(contact.body), out)
+    body = contact.body
+    hunt = Hunt(body.tree, contact.wood.field, hold, np.empty(0), contact.tolerance, desk(body))
+    _again(hunt, contact.places.rows, *postures.columns, cap, out)
     return out
 
 
